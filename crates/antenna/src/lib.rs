@@ -1,0 +1,1 @@
+//! Physics: feeds, reflectors, patterns, polarisation and antenna noise.

@@ -1,0 +1,1 @@
+//! Shelf: the station book.

@@ -1,0 +1,1 @@
+//! Wing: recordings and live sources, and what they show.

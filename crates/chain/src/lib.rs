@@ -1,0 +1,1 @@
+//! Physics: noise, level, distortion, quantisation and DC along a chain of parts.

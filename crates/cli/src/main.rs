@@ -1,0 +1,2 @@
+//! Door: the command line, one file per verb.
+fn main() {}

@@ -1,0 +1,1 @@
+//! Ground floor: located text and the problems a person can fix.

@@ -1,0 +1,1 @@
+//! Wing: the station model, the budget and the predicted measurands.

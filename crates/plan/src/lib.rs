@@ -1,0 +1,1 @@
+//! Bench: what to do next: drive, heat, trials, frequency, exposure.

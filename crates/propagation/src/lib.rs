@@ -1,0 +1,1 @@
+//! Physics: ITU-R P-series propagation models between a site and space.

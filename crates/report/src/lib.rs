@@ -1,0 +1,1 @@
+//! Shelf: text, JSON, figures, sheets and pages: renderings of answers.

@@ -1,0 +1,1 @@
+//! Ground floor: spectra, windows, filters, level and carrier estimators on samples.

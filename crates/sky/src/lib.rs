@@ -1,0 +1,1 @@
+//! Physics: where satellites, Sun and Moon stand, seen from a site on the Earth.

@@ -1,0 +1,1 @@
+//! Paper: station and satellite files as written and as checked.

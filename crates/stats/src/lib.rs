@@ -1,0 +1,1 @@
+//! Ground floor: least squares, intervals, draws, seeded streams, progress.

@@ -1,0 +1,1 @@
+//! Bench: comparison, ledger, diagnosis: what accounts for the difference.

@@ -1,0 +1,1 @@
+//! Physics: the waveforms on the transponder: DVB-S2, beacons, speech.

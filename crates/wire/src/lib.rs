@@ -1,0 +1,1 @@
+//! Physics: thin-wire method of moments.
