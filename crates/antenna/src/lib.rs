@@ -1,1 +1,31 @@
 //! Physics: feeds, reflectors, patterns, polarisation and antenna noise.
+//!
+//! Terms follow IEEE Std 145 (definitions) and IEEE Std 149 (measurement of antennas). Fields are peak phasors with the
+//! time factor `exp(+j omega t)`; a travelling wave is `exp(-j k r)`. Right-hand circular (IEEE) is `x - j y` for a wave
+//! going towards `+z`.
+//!
+//! - [`polarisation`]: states and the mismatch between any two.
+//! - [`aperture`], [`illumination`], [`degradation`]: closed forms for when figures are all there is.
+//! - [`slab`]: covers, radomes and water films in front of a feed.
+//! - [`pattern`]: the far-field pattern type that every feed, computed or written, is brought into.
+//! - [`reflector`]: the dish from design values or from a tape measure.
+//! - [`budget`]: aperture integration: efficiency parts, beam, pattern cuts, focus.
+//! - [`noise`]: spillover, shadowed rays and loss as parts of the antenna noise temperature.
+//! - [`dish`]: the whole antenna, solved once and then cheap to evaluate for changed losses.
+
+pub mod aperture;
+//B
+pub mod degradation;
+//D
+mod error;
+pub mod illumination;
+//N
+pub mod pattern;
+pub mod polarisation;
+pub mod quadrature;
+pub mod reflector;
+pub mod slab;
+#[allow(dead_code)]
+mod vector;
+
+pub use error::AntennaError;
