@@ -96,6 +96,64 @@ impl SampleFormat {
     }
 }
 
+impl std::fmt::Display for SampleFormat {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let name = match self.component {
+            Component::U8 => "cu8",
+            Component::I8 => "ci8",
+            Component::U16 => "cu16",
+            Component::I16 => "ci16",
+            Component::I24 => "ci24",
+            Component::U32 => "cu32",
+            Component::I32 => "ci32",
+            Component::F32 => "cf32",
+            Component::F64 => "cf64",
+        };
+        f.write_str(name)?;
+        if self.component.bytes() == 1 {
+            Ok(())
+        } else if self.big_endian {
+            f.write_str("_be")
+        } else {
+            f.write_str("_le")
+        }
+    }
+}
+
+impl std::str::FromStr for SampleFormat {
+    type Err = String;
+
+    /// The names of the SigMF specification's dataset formats, and `ci24` for the packed three-byte integers of
+    /// WAV. Without `_le` or `_be` a multi-byte type is little-endian.
+    fn from_str(text: &str) -> Result<Self, String> {
+        let (name, big_endian) = if let Some(n) = text.strip_suffix("_be") {
+            (n, true)
+        } else {
+            (text.strip_suffix("_le").unwrap_or(text), false)
+        };
+        let component = match name {
+            "cu8" => Component::U8,
+            "ci8" => Component::I8,
+            "cu16" => Component::U16,
+            "ci16" => Component::I16,
+            "ci24" => Component::I24,
+            "cu32" => Component::U32,
+            "ci32" => Component::I32,
+            "cf32" => Component::F32,
+            "cf64" => Component::F64,
+            _ => {
+                return Err(
+                    "cu8, ci8, cu16, ci16, ci24, cu32, ci32, cf32 or cf64, with _le or _be".into(),
+                );
+            }
+        };
+        Ok(Self {
+            component,
+            big_endian,
+        })
+    }
+}
+
 /// A stretch of a recording without a gap.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Segment {
@@ -105,6 +163,9 @@ pub struct Segment {
     pub center_hz: Option<f64>,
     /// When the first sample was taken, if said.
     pub datetime: Option<Timestamp>,
+    /// Whether it follows the stretch before it without a gap in time, as far as the recording says; true for
+    /// the first.
+    pub contiguous: bool,
 }
 
 /// A remark in the recording about some of its samples.
@@ -168,9 +229,11 @@ pub struct About {
     pub hardware: Option<String>,
     /// Program that recorded it.
     pub recorder: Option<String>,
-    /// SHA-256 of the samples' bytes (of the whole file where the samples are not a file of their own),
-    /// hexadecimal; known once all of it was read.
+    /// SHA-256, hexadecimal, of the file that holds the samples (in an archive: of the dataset in it); known
+    /// once all of it was read.
     pub sha256: Option<String>,
+    /// SHA-256, hexadecimal, of the metadata file, where there is one.
+    pub metadata_sha256: Option<String>,
     /// What was wrong but could be lived with; each says what was done about it.
     pub warnings: Vec<String>,
 }
@@ -189,6 +252,7 @@ impl About {
                 start_sample: 0,
                 center_hz: None,
                 datetime: None,
+                contiguous: true,
             }],
             annotations: Vec::new(),
             mount: Mount::default(),
@@ -196,6 +260,7 @@ impl About {
             hardware: None,
             recorder: None,
             sha256: None,
+            metadata_sha256: None,
             warnings: Vec::new(),
         }
     }

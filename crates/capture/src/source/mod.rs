@@ -5,8 +5,22 @@
 //! with flat memory, and the samples do not depend on how many are asked for at a time.
 
 mod about;
+mod convert;
+mod options;
+pub mod power_log;
+pub mod raw;
+pub mod sigmf;
+mod stream;
+pub mod wav;
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use sigmf::time as sigmf_time;
 
 pub use about::{About, Annotation, Component, Mount, SampleFormat, Segment};
+pub use options::OpenOptions;
 
 use crate::error::CaptureError;
 
@@ -23,6 +37,100 @@ pub trait Source: Send {
     /// code lies slightly below -1), a floating one is taken as it is.
     ///
     /// # Errors
-    /// The file cannot be read, or what is in it contradicts its headers.
+    /// The file cannot be read.
     fn read(&mut self, out: &mut [num_complex::Complex<f32>]) -> Result<usize, CaptureError>;
+}
+
+impl<S: Source + ?Sized> Source for Box<S> {
+    fn about(&self) -> &About {
+        (**self).about()
+    }
+
+    fn read(&mut self, out: &mut [num_complex::Complex<f32>]) -> Result<usize, CaptureError> {
+        (**self).read(out)
+    }
+}
+
+/// Opens a recording by its path, whatever its kind; `-` is standard input.
+///
+/// SigMF is known by its endings or by the common name of its two files, WAV by its first bytes; anything else
+/// is raw and needs [`OpenOptions::format`].
+///
+/// # Errors
+/// The file cannot be read, is not what its format says, or is raw and no format was given.
+pub fn open(path: &Path, options: &OpenOptions) -> Result<Box<dyn Source>, CaptureError> {
+    if path.as_os_str() == "-" {
+        return open_stream(std::io::stdin(), "standard input", options);
+    }
+    let ending = path
+        .extension()
+        .and_then(|e| e.to_str())
+        .unwrap_or_default();
+    let is_sigmf = matches!(ending, "sigmf" | "sigmf-meta" | "sigmf-data");
+    if is_sigmf || (!path.is_file() && sigmf::is_base_name(path)) {
+        return sigmf::open(path, options);
+    }
+    let file = File::open(path).map_err(|e| CaptureError::io_path(path, e))?;
+    let length = file
+        .metadata()
+        .ok()
+        .filter(std::fs::Metadata::is_file)
+        .map(|m| m.len());
+    open_any(file, &path.display().to_string(), length, options)
+}
+
+/// Opens a stream that is a WAV file or, with [`OpenOptions::format`], raw samples.
+///
+/// # Errors
+/// It is neither, or cannot be read.
+pub fn open_stream(
+    reader: impl Read + Send + 'static,
+    name: &str,
+    options: &OpenOptions,
+) -> Result<Box<dyn Source>, CaptureError> {
+    open_any(reader, name, None, options)
+}
+
+fn open_any(
+    mut reader: impl Read + Send + 'static,
+    name: &str,
+    length: Option<u64>,
+    options: &OpenOptions,
+) -> Result<Box<dyn Source>, CaptureError> {
+    let mut head = Vec::new();
+    reader
+        .by_ref()
+        .take(12)
+        .read_to_end(&mut head)
+        .map_err(|e| CaptureError::io(name, e))?;
+    let is_wav = wav::is_wav(&head);
+    let reader = std::io::Cursor::new(head).chain(reader);
+    if is_wav {
+        return wav::open(reader, name, length, options);
+    }
+    let Some(format) = options.format else {
+        return Err(CaptureError::missing(
+            name,
+            "how its samples are stored",
+            "name the sample format (such as cu8, ci16 or cf32), or give a SigMF or WAV recording",
+        ));
+    };
+    raw::open(reader, name, format, length, options)
+}
+
+/// The channel to read, or why not.
+fn choose_channel(name: &str, wanted: Option<usize>, there: usize) -> Result<usize, CaptureError> {
+    match wanted {
+        None if there <= 1 => Ok(0),
+        None => Err(CaptureError::missing(
+            name,
+            format!("which of its {there} channels is meant"),
+            format!("choose one, 0 to {}", there - 1),
+        )),
+        Some(c) if c < there => Ok(c),
+        Some(c) => Err(CaptureError::Argument {
+            what: format!("{name} has no channel {c}"),
+            help: format!("it has {there}, counted from 0"),
+        }),
+    }
 }
