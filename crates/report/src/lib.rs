@@ -1,1 +1,7 @@
-//! Shelf: text, JSON, figures, sheets and pages: renderings of answers.
+//! Shelf: renderings of answers.
+//!
+//! Text for a terminal, JSON for programs, figures (SVG) and one self-contained page. None of them computes: what is
+//! shown was an [`slantpath_quantity::Answer`] (or a plain table of them) before it came here.
+
+pub mod json;
+pub mod text;

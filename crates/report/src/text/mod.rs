@@ -1,0 +1,7 @@
+//! Text for a terminal: fits the width, does without colour and without Unicode when asked.
+
+mod answer;
+mod paper;
+
+pub use answer::{answer, answer_row, answer_table, value_text};
+pub use paper::{Paper, Tone};
