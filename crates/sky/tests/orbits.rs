@@ -96,7 +96,7 @@ fn near_geostationary_look_angles_range_rate_and_doppler() {
         (angle.0, range.0, rate.0, shift.0)
     };
     let (angle, range, rate, shift) = run(EarthOrientation::default());
-    assert!(angle < 0.001 && range < 0.15 && rate < 0.01 && shift < 0.35);
+    assert!(angle < 0.001 && range < 0.15 && rate < 1e-3 && shift < 0.01);
     // With UT1 and polar motion of the day (rounded, from memory of Bulletin A) it gets better, not worse.
     let (with_eop, range_with_eop, ..) = run(EarthOrientation {
         ut1_minus_utc_s: -0.02,
