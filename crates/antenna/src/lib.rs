@@ -14,18 +14,18 @@
 //! - [`dish`]: the whole antenna, solved once and then cheap to evaluate for changed losses.
 
 pub mod aperture;
-//B
+pub mod budget;
 pub mod degradation;
-//D
+pub mod dish;
 mod error;
 pub mod illumination;
-//N
+pub mod noise;
 pub mod pattern;
 pub mod polarisation;
 pub mod quadrature;
 pub mod reflector;
 pub mod slab;
-#[allow(dead_code)]
+
 mod vector;
 
 pub use error::AntennaError;

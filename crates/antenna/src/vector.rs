@@ -8,6 +8,7 @@ pub(crate) type C3 = [Complex64; 3];
 pub(crate) fn dot(a: V3, b: V3) -> f64 {
     a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 }
+#[cfg(test)]
 pub(crate) fn cross(a: V3, b: V3) -> V3 {
     [
         a[1] * b[2] - a[2] * b[1],
@@ -34,7 +35,4 @@ pub(crate) fn resolve(frame: &[V3; 3], v: V3) -> V3 {
 }
 pub(crate) fn cdot(a: V3, b: C3) -> Complex64 {
     b[0] * a[0] + b[1] * a[1] + b[2] * a[2]
-}
-pub(crate) fn cnorm2(a: C3) -> f64 {
-    a[0].norm_sqr() + a[1].norm_sqr() + a[2].norm_sqr()
 }
