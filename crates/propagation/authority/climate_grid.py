@@ -4,6 +4,10 @@ Full digital maps (PyPI itur 0.4.0, MIT, which carries the ITU-R files) are resa
 that costs little, quantised to one byte (value = lo + (hi - lo) (q/255)^power), and written one layer after
 the other: rows from 90 N to 90 S, columns from 0 E eastward, the last column one step before 360 E.
 
+Rain rate has edges (coasts under mountains) that half a degree smears. Where a land cell of its raster loses
+more than 5 % and 0.5 mm/h anywhere inside, the full map's 5 x 5 points of that cell are kept as well: a bitmap
+of such cells, then their blocks.
+
 Then the grid, read back by an independent interpolation in this file, is compared with the full maps at
 2000 random land points (seed below). Per layer: rms and 95 % absolute and relative error, and (a, b) such that
 u^2 = a^2 + (b value)^2 fits the squared errors (least squares, both >= 0). Those figures go into
@@ -13,7 +17,7 @@ import os
 import warnings
 
 import numpy as np
-from scipy.ndimage import map_coordinates
+from scipy.ndimage import map_coordinates, maximum_filter
 from scipy.optimize import nnls
 
 warnings.simplefilter("ignore")
@@ -71,8 +75,8 @@ tag = lambda p: str(p).replace(".", "")
 add("R001", "rain rate exceeded for 0.01 % of an average year", "mm/h", "P.837-7", 0.5,
     np.maximum(onto(load("837/v7_r001"), -90, 0.125, -180, 0.125, 0.5), 0), 2)
 # P0 is computed by P.837-7 from monthly maps; sampled here at the raster.
-la, lo = np.meshgrid(90 - 0.5 * np.arange(361), 0.5 * np.arange(720), indexing="ij")
-add("P0", "probability of rain in an average year", "%", "P.837-7", 0.5,
+la, lo = np.meshgrid(90 - 0.75 * np.arange(241), 0.75 * np.arange(480), indexing="ij")
+add("P0", "probability of rain in an average year", "%", "P.837-7", 0.75,
     np.maximum(itu837.rainfall_probability(la, lo).value, 0), 2)
 add("H0", "mean annual height of the 0 degC isotherm", "km", "P.839-4", 1.5, onto(load("839/v4_esa0height"), 90, -1.5, 0, 1.5, 1.5), 1)
 add("NWET_50", "median wet term of surface refractivity", "N-units", "P.453-13", 0.75, onto(load("453/v13_nwet_annual_50"), -90, 0.75, -180, 0.75, 0.75), 1)
@@ -93,6 +97,32 @@ for p in PS:
     add(f"V_{p}", f"total water vapour content exceeded for {p} % of the year", "kg/m2", "P.836-6", 1.125, native(f"836/v6_v_{tag(p)}"), 2)
 for p in PS:
     add(f"VSCH_{p}", f"scale height of water vapour, {p} % of the year", "km", "P.836-6", 1.125, native(f"836/v6_vsch_{tag(p)}"), 1)
+
+
+# ---- rain rate: the full map's own points where half a degree is too coarse ----
+full = np.maximum(load("837/v7_r001"), 0)[::-1, :-1]  # 90 N down, 180 W eastward, 0.125 deg
+full = np.roll(full, -1440, axis=1)  # 0 E eastward
+full = np.concatenate([full, full[:, :1]], axis=1)
+R001 = layers[0]
+FINE_ROWS, FINE_COLS = 360, 720
+block = np.empty((FINE_ROWS, FINE_COLS, 5, 5))
+for a in range(5):
+    for b in range(5):
+        block[:, :, a, b] = full[a:a + 4 * FINE_ROWS:4, b:b + 4 * FINE_COLS:4][:FINE_ROWS, :FINE_COLS]
+w = np.arange(5) / 4
+cell = lambda a, b, wa, wb: block[:, :, a, b][..., None, None] * (wa[:, None] * wb[None, :])
+coarse = cell(0, 0, 1 - w, 1 - w) + cell(0, 4, 1 - w, w) + cell(4, 0, w, 1 - w) + cell(4, 4, w, w)
+lost = np.abs(coarse - block)
+rough = ((lost > 0.05 * np.maximum(block, 1e-9)) & (lost > 0.5)).any(axis=(2, 3))
+# Land: any ground above sea level within the cell (a window of 9 points of P.1511's 1/12 deg).
+middle_row = np.clip(np.round((90.125 - (90 - 0.5 * (np.arange(FINE_ROWS) + 0.5))) * 12).astype(int), 0, 2163)
+middle_col = np.round(((0.5 * (np.arange(FINE_COLS) + 0.5) + 180) % 360 - 180 + 180.125) * 12).astype(int)
+rough &= maximum_filter((topo > 0).astype(np.uint8), size=9)[np.ix_(middle_row, middle_col)] > 0
+fine_q = np.clip(np.round(255 * np.sqrt(block[rough] / R001["hi"])), 0, 255).astype(np.uint8)
+bitmap = np.packbits(rough, axis=1, bitorder="little")
+assert bitmap.shape == (FINE_ROWS, FINE_COLS // 8)
+row_start = np.concatenate([[0], np.cumsum(rough.sum(axis=1))])[:-1]
+print("refined cells", rough.sum())
 
 
 # ---- read back, independently of the Rust reader ----
@@ -129,6 +159,21 @@ def scaled(layer, vsch, la, lo, alt):
     return out
 
 
+def refined(la, lo):
+    out = bilinear(by["R001"], la, lo)
+    i, j, _, fr, fc = corners(by["R001"], la, lo)
+    index = np.full(rough.shape, -1)
+    index[rough] = np.arange(rough.sum())
+    n = index[i, j]
+    hit = n >= 0
+    v = (fine_q[n[hit]] / 255.0) ** 2 * R001["hi"]
+    r, c = 4 * fr[hit], 4 * fc[hit]
+    a, b = np.minimum(r.astype(int), 3), np.minimum(c.astype(int), 3)
+    r, c, k = r - a, c - b, np.arange(hit.sum())
+    out[hit] = (1 - r) * ((1 - c) * v[k, a, b] + c * v[k, a, b + 1]) + r * ((1 - c) * v[k, a + 1, b] + c * v[k, a + 1, b + 1])
+    return out
+
+
 rng = np.random.default_rng(SEED)
 la = np.degrees(np.arcsin(rng.uniform(-0.9, 0.97, 12000)))
 lo = rng.uniform(-180, 180, 12000)
@@ -150,6 +195,8 @@ grid = {}
 for n in truth:
     if n.startswith(("RHO_", "V_")):
         grid[n] = scaled(by[n], by["VSCH_" + n.split("_")[-1]], la, lo, height)
+    elif n == "R001":
+        grid[n] = refined(la, lo)
     else:
         grid[n] = bilinear(by[n], la, lo)
 
@@ -168,7 +215,8 @@ for n, t in truth.items():
     print(f"{n:10s} rms {s['rms']:.4g}  p95 {s['p95']:.4g}  rel rms {100*s['rms_rel']:.2f} %  rel p95 {100*s['p95_rel']:.2f} %"
           f"  rel max {100*s['max_rel']:.1f} %  a {a:.3g} b {b:.3g}  within 2u {100*s['within2u']:.1f} %")
 
-blob = b"".join(l["q"].tobytes() for l in layers)
+layer_bytes = sum(l["q"].size for l in layers)
+blob = b"".join(l["q"].tobytes() for l in layers) + bitmap.tobytes() + fine_q.tobytes()
 print("bytes", len(blob))
 os.makedirs(os.path.join(CRATE, "data"), exist_ok=True)
 with open(os.path.join(CRATE, "data", "climate.bin"), "wb") as f:
@@ -178,7 +226,7 @@ out = '''//! The layers of `data/climate.bin` and what each loses against the fu
 //!
 //! Written by `authority/climate_grid.py` (itur %s, seed %d, 2000 random land points): do not edit.
 
-use super::grid::{Layer, Loss};
+use super::grid::{Layer, Loss, Refinement};
 
 /// Percentages at which P.836 and P.840 are kept.
 pub(super) const PERCENTS: [f64; %d] = [%s];
@@ -210,6 +258,14 @@ for stem, members in groups.items():
     doc = l["doc"].replace(f"exceeded for {PS[0]} % of the year", "exceeded for each of `PERCENTS`").replace(f", {PS[0]} % of the year", ", for each of `PERCENTS`")
     out += f"\n/// {doc[0].upper() + doc[1:]}, {l['unit']} ({l['source']}).\n#[rustfmt::skip]\npub(super) const {stem}: [Layer; {len(members)}] = [\n"
     out += "".join(f"    {literal(l, o)},\n" for l, o in members) + "];\n"
+out += f"""
+/// Cells of the rain-rate raster for which the full map's 5 x 5 points are kept too.
+#[rustfmt::skip]
+pub(super) static RAIN_DETAIL: Refinement = Refinement {{
+    bitmap: {layer_bytes}, blocks: {layer_bytes + bitmap.size}, count: {int(rough.sum())}, rows: {FINE_ROWS}, cols: {FINE_COLS},
+    row_start: [{", ".join(str(int(x)) for x in row_start)}],
+}};
+"""
 with open(os.path.join(CRATE, "src", "climate", "layers.rs"), "w") as f:
     f.write(out)
 

@@ -7,6 +7,7 @@
 //! A value outside a model's stated range is still computed and says so ([`slantpath_quantity::Validity`]);
 //! one that cannot be at all is a [`PropagationError`].
 
+pub mod clear;
 pub mod climate;
 pub mod error;
 mod normal;
@@ -20,6 +21,7 @@ pub mod p839;
 pub mod p840;
 pub mod path;
 
+pub use clear::ClearSky;
 pub use climate::SiteClimate;
 pub use error::PropagationError;
-pub use path::{ClearSky, PathInput, SlantLosses, SlantPath, slant_path};
+pub use path::{PathInput, SlantLosses, SlantPath, slant_path};

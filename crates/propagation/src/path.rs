@@ -2,14 +2,13 @@
 
 use slantpath_quantity::{Angle, Frequency, Length, Temperature, Validity};
 
+use crate::clear::{COSECANT_FROM_DEG, U_GAS_RELATIVE, air_mass};
 use crate::climate::SiteClimate;
 use crate::error::{PropagationError, possible};
 use crate::p618::{RainPath, Scintillation, rain, sky_noise, total};
-use crate::p676::layered::PathSum;
+use crate::p676;
 use crate::p676::zenith::Zenith;
-use crate::p676::{self, LayeredPath};
-use crate::p835::{Air, Atmosphere};
-use crate::{p453, p838, p840};
+use crate::{p838, p840};
 
 /// What the path's geometry and antenna are. Climate comes apart, so that the user's values may replace
 /// the grid's field by field.
@@ -44,11 +43,12 @@ pub struct SlantLosses {
     pub scint_db: f64,
     /// Their combination, dB (P.618-13 section 2.5).
     pub total_db: f64,
-    /// Standard uncertainty of `total_db` from the coarse climate grid alone, dB.
+    /// Standard uncertainty of `total_db` from the climate values' own (rain rate, cloud, vapour content,
+    /// wet refractivity), dB; rain height, temperature and pressure matter less and are left out.
     pub u_climate_db: f64,
     /// Standard uncertainty of `total_db` as a prediction, dB: the method's own rms error against
-    /// measurements (35 %, [`total::RMS_RELATIVE_ERROR`]) on what rain, cloud and scintillation add, 5 %
-    /// on gas, and the grid's part.
+    /// measurements (35 %, [`total::RMS_RELATIVE_ERROR`]) on what rain, cloud and scintillation add,
+    /// [`U_GAS_RELATIVE`] on gas, and the grid's part.
     pub u_db: f64,
     /// Noise temperature of the sky behind these losses, at the antenna.
     pub sky: Temperature,
@@ -56,39 +56,6 @@ pub struct SlantLosses {
     pub validity: Validity,
 }
 
-/// What the atmosphere does in clear air.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ClearSky {
-    /// Attenuation by oxygen, dB.
-    pub oxygen_db: f64,
-    /// Attenuation by water vapour, dB.
-    pub water_db: f64,
-    /// Brightness temperature of the sky, cosmic background included.
-    pub brightness: Temperature,
-    /// Standard uncertainty of the brightness: 5 % of what the atmosphere emits (line model and the
-    /// fitted atmosphere; own estimate).
-    pub u_brightness: Temperature,
-    /// Mean radiating temperature of the gases.
-    pub mean_radiating: Temperature,
-    /// Ranges that were left, and why.
-    pub validity: Validity,
-}
-
-impl ClearSky {
-    /// Attenuation by all gases, dB.
-    pub fn gas_db(&self) -> f64 {
-        self.oxygen_db + self.water_db
-    }
-}
-
-/// Relative standard uncertainty of gaseous attenuation and emission (own estimate: the approximate and
-/// the layered method differ by this much above 10 deg).
-const U_GAS_RELATIVE: f64 = 0.05;
-
-/// Lowest elevation of the cosecant law (P.676-12 Annex 2), deg.
-const COSECANT_FROM_DEG: f64 = 5.0;
-/// Elevation below which the layered path alone is used, deg; between the two they are blended.
-const LAYERED_BELOW_DEG: f64 = 3.0;
 /// Rain and cloud methods use the sine of the elevation; below this they are held to it, deg.
 const LOWEST_RAIN_DEG: f64 = 0.5;
 
@@ -96,9 +63,9 @@ const LOWEST_RAIN_DEG: f64 = 0.5;
 #[derive(Debug, Clone)]
 pub struct SlantPath {
     input: PathInput,
-    climate: SiteClimate,
-    f_ghz: f64,
-    el_deg: f64,
+    pub(crate) climate: SiteClimate,
+    pub(crate) f_ghz: f64,
+    pub(crate) el_deg: f64,
     rain: RainPath,
     scintillation: Scintillation,
     k_l: f64,
@@ -290,40 +257,6 @@ impl SlantPath {
             self.el_deg,
         )
     }
-
-    /// Clear air with the vapour exceeded for `p_percent` of the year (50 is the usual day), integrated
-    /// through the layered atmosphere fitted to the surface values: attenuation and brightness.
-    ///
-    /// # Errors
-    /// [`PropagationError::MeetsGround`] for a ray below the radio horizon.
-    pub fn clear_sky(&self, p_percent: f64) -> Result<ClearSky, PropagationError> {
-        let sum =
-            LayeredPath::new(self.f_ghz, &fitted(&self.climate, p_percent)).trace(self.el_deg)?;
-        Ok(self.clear_sky_of(&sum))
-    }
-
-    fn clear_sky_of(&self, sum: &PathSum) -> ClearSky {
-        let background = sky_noise::sky_k(sum.total_db(), 0.0);
-        ClearSky {
-            oxygen_db: sum.oxygen_db,
-            water_db: sum.water_db,
-            brightness: Temperature::k(sum.brightness_k),
-            u_brightness: Temperature::k(U_GAS_RELATIVE * (sum.brightness_k - background)),
-            mean_radiating: Temperature::k(sum.mean_radiating_k()),
-            validity: p676::gamma::validity(self.f_ghz),
-        }
-    }
-
-    /// Sky temperature with rain and cloud of `extra_db` before the clear sky of `clear`, and the rise
-    /// over it, K. The wet layer radiates at P.618's mean temperature.
-    pub fn noise_rise(&self, clear: &ClearSky, extra_db: f64) -> (Temperature, Temperature) {
-        let t_mr = sky_noise::mean_radiating_k(self.climate.temperature_k.value);
-        let wet = sky_noise::behind_k(clear.brightness.as_k(), extra_db, t_mr);
-        (
-            Temperature::k(wet),
-            Temperature::k(wet - clear.brightness.as_k()),
-        )
-    }
 }
 
 /// [`SlantPath::new`] and [`SlantPath::losses`] in one step.
@@ -336,58 +269,6 @@ pub fn slant_path(
     p_percent: f64,
 ) -> Result<SlantLosses, PropagationError> {
     SlantPath::new(input, climate)?.losses(p_percent)
-}
-
-/// The atmosphere fitted to the climate, with the vapour exceeded for `p_percent`.
-fn fitted(climate: &SiteClimate, p_percent: f64) -> Atmosphere {
-    Atmosphere::fitted(
-        climate.height_km.value,
-        climate.pressure_hpa.value,
-        climate.temperature_k.value,
-        climate.vapour_density_gm3.at(p_percent).value,
-        Some(climate.vapour_content_kgm2.at(p_percent).value),
-    )
-}
-
-/// How much longer than the zenith path the slant path is, for oxygen and water vapour.
-///
-/// From 5 deg up the cosecant of P.676 Annex 2. Below 3 deg the ratio of the layered path (Snell's law
-/// through the fitted atmosphere) to its zenith. Between, a linear blend of the two: the cosecant overstates
-/// by some 10 % at 5 deg and a sweep must not jump (the blend is our own, no source).
-fn air_mass(
-    f_ghz: f64,
-    el_deg: f64,
-    climate: &SiteClimate,
-) -> Result<(f64, f64), PropagationError> {
-    let cosecant = 1.0 / el_deg.to_radians().sin();
-    if el_deg >= COSECANT_FROM_DEG {
-        return Ok((cosecant, cosecant));
-    }
-    let layers = LayeredPath::new(f_ghz, &fitted(climate, 50.0));
-    let (slant, zenith) = (layers.trace(el_deg)?, layers.trace(90.0)?);
-    let ratio = |a: f64, b: f64| if b > 0.0 { a / b } else { 1.0 };
-    let layered = (
-        ratio(slant.oxygen_db, zenith.oxygen_db),
-        ratio(slant.water_db, zenith.water_db),
-    );
-    if el_deg <= LAYERED_BELOW_DEG {
-        return Ok(layered);
-    }
-    let w = (el_deg - LAYERED_BELOW_DEG) / (COSECANT_FROM_DEG - LAYERED_BELOW_DEG);
-    Ok((
-        layered.0 + w * (cosecant - layered.0),
-        layered.1 + w * (cosecant - layered.1),
-    ))
-}
-
-/// Refractivity at the station's surface, N-units, from median vapour (P.453): what bends rays there.
-pub fn surface_refractivity(climate: &SiteClimate) -> f64 {
-    let air = Air::of_total_pressure(
-        climate.pressure_hpa.value,
-        climate.temperature_k.value,
-        climate.vapour_density_gm3.at(50.0).value,
-    );
-    p453::refractivity(air.p_dry_hpa, air.e_hpa, air.t_k)
 }
 
 /// Values a user may have replaced.

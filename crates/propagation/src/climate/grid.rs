@@ -102,6 +102,56 @@ impl Layer {
     }
 }
 
+/// Blocks of 5 x 5 points that refine single cells of a layer where its raster is too coarse.
+pub(super) struct Refinement {
+    /// Where the bitmap of refined cells begins: one bit a cell, row by row, lowest bit first.
+    pub bitmap: usize,
+    /// Where the blocks begin, in the bitmap's order.
+    pub blocks: usize,
+    pub count: usize,
+    pub rows: usize,
+    pub cols: usize,
+    /// How many refined cells come before each row.
+    pub row_start: [u16; 360],
+}
+
+/// Points a block has each way; its outer ones lie on the cell's edges.
+const BLOCK: usize = 5;
+
+impl Refinement {
+    /// Bilinear value inside the block of this place's cell; `None` where the cell is not refined.
+    pub fn value(&self, layer: &Layer, lat_deg: f64, lon_deg: f64) -> Option<f64> {
+        let row = (90.0 - lat_deg) / layer.step_deg;
+        let col = lon_deg.rem_euclid(360.0) / layer.step_deg;
+        let i = (row.floor() as usize).min(self.rows - 1);
+        let j = (col.floor() as usize) % self.cols;
+        let bytes = self.cols / 8;
+        let bits = BYTES.get(self.bitmap + i * bytes..self.bitmap + (i + 1) * bytes)?;
+        let byte = *bits.get(j / 8)?;
+        if byte >> (j % 8) & 1 == 0 {
+            return None;
+        }
+        let mut n = usize::from(*self.row_start.get(i)?);
+        for b in bits.iter().take(j / 8) {
+            n += b.count_ones() as usize;
+        }
+        n += (byte & ((1u8 << (j % 8)) - 1)).count_ones() as usize;
+        if n >= self.count {
+            return None;
+        }
+        let block = self.blocks + n * BLOCK * BLOCK - layer.offset;
+        let last = (BLOCK - 1) as f64;
+        let (r, c) = ((row - i as f64) * last, (col - col.floor()) * last);
+        let (a, b) = ((r as usize).min(BLOCK - 2), (c as usize).min(BLOCK - 2));
+        let (fr, fc) = (r - a as f64, c - b as f64);
+        let at = |a: usize, b: usize| layer.stored(block + a * BLOCK + b);
+        Some(
+            (1.0 - fr) * ((1.0 - fc) * at(a, b) + fc * at(a, b + 1))
+                + fr * ((1.0 - fc) * at(a + 1, b) + fc * at(a + 1, b + 1)),
+        )
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -127,7 +177,33 @@ mod tests {
             assert!((l.step_deg * (l.rows - 1) as f64 - 180.0).abs() < 1e-9);
             assert!((l.step_deg * l.cols as f64 - 360.0).abs() < 1e-9);
         }
-        assert_eq!(end, layers::BYTES);
+        let d = &layers::RAIN_DETAIL;
+        assert_eq!((d.bitmap, d.blocks), (end, end + d.rows * d.cols / 8));
+        assert_eq!(d.blocks + d.count * BLOCK * BLOCK, layers::BYTES);
+        let bits: u32 = BYTES[d.bitmap..d.blocks]
+            .iter()
+            .map(|b| b.count_ones())
+            .sum();
+        assert_eq!(bits as usize, d.count);
+    }
+
+    /// A refined cell's corners are points of the coarse raster too, so the two agree there.
+    #[test]
+    fn refined_cells_join_the_raster() {
+        let mut seen = 0;
+        for i in 0..layers::RAIN_DETAIL.rows {
+            for j in 0..layers::RAIN_DETAIL.cols {
+                let (lat, lon) = (90.0 - 0.5 * i as f64, 0.5 * j as f64);
+                if let Some(v) = layers::RAIN_DETAIL.value(&layers::R001, lat, lon) {
+                    seen += 1;
+                    assert!(
+                        (v - layers::R001.value(lat, lon)).abs() < 1e-9,
+                        "{lat} {lon}"
+                    );
+                }
+            }
+        }
+        assert_eq!(seen, layers::RAIN_DETAIL.count);
     }
 
     #[test]

@@ -1,11 +1,13 @@
 //! The climate at a station, from a built-in grid of about one degree.
 //!
-//! The digital maps of P.837-7 (rain rate, rain probability), P.839-4 (0 degC height), P.840-7 (cloud
+//! Half a degree for rain rate, with the full map kept where half a degree smears an edge; 0.75 to 1.5 degrees
+//! for the rest (the maps' own raster, for all but rain and topography). The digital maps of P.837-7 (rain rate, rain probability), P.839-4 (0 degC height), P.840-7 (cloud
 //! liquid), P.453-13 (wet refractivity), P.836-6 (water vapour), P.1510-1 (temperature) and P.1511-2
 //! (topography), resampled and quantised by `authority/climate_grid.py`. Each value carries the standard
 //! uncertainty that the resampling costs, measured against the full maps at 2000 random land points; what
 //! the maps themselves are off by is not in it. Anything known better at the station replaces a value.
 
+mod contributors;
 mod grid;
 mod layers;
 
@@ -103,6 +105,17 @@ fn read(layer: &grid::Layer, lat_deg: f64, lon_deg: f64) -> Gridded {
     }
 }
 
+/// Rain rate: the refined cell where there is one (coasts under mountains), else the half-degree raster.
+fn rain_rate(lat_deg: f64, lon_deg: f64) -> Gridded {
+    match layers::RAIN_DETAIL.value(&layers::R001, lat_deg, lon_deg) {
+        Some(value) => Gridded {
+            value,
+            u: layers::R001.loss.u(value),
+        },
+        None => read(&layers::R001, lat_deg, lon_deg),
+    }
+}
+
 /// The climate at geodetic latitude `lat_deg` (north positive), longitude `lon_deg` (east positive), and
 /// height above mean sea level `height_km`; `None` takes the height from the coarse topography, which in
 /// mountains may be off by half a kilometre (its `u` says so).
@@ -139,7 +152,7 @@ pub fn at(
     }
     Ok(SiteClimate {
         height_km: height,
-        rain_rate_001_mmh: read(&layers::R001, lat, lon),
+        rain_rate_001_mmh: rain_rate(lat, lon),
         rain_probability_percent: read(&layers::P0, lat, lon),
         rain_height_km: Gridded {
             value: p839::rain_height_km(h0.value),
