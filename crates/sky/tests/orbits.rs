@@ -97,7 +97,8 @@ fn near_geostationary_look_angles_range_rate_and_doppler() {
     };
     let (angle, range, rate, shift) = run(EarthOrientation::default());
     assert!(angle < 0.001 && range < 0.15 && rate < 1e-3 && shift < 0.01);
-    // With UT1 and polar motion of the day (rounded, from memory of Bulletin A) it gets better, not worse.
+    // UT1 - UTC interpolated between the days of sun_moon_positions.csv; the pole is only of a usual size and sign,
+    // not that day's published value. The agreement gets better, not worse.
     let (with_eop, range_with_eop, ..) = run(EarthOrientation {
         ut1_minus_utc_s: -0.02,
         pole_x_arcsec: 0.2,
