@@ -69,6 +69,8 @@ pub struct SlantPath {
     rain: RainPath,
     scintillation: Scintillation,
     k_l: f64,
+    /// Oxygen and water vapour at their 1 % values, dB: what every rarer percentage combines with.
+    gas_at_1_db: (f64, f64),
     /// `1 / sin(el)` above 5 deg; below, the layered path's ratio to zenith for oxygen and water vapour.
     air_mass: (f64, f64),
     input_validity: Validity,
@@ -103,7 +105,7 @@ impl SlantPath {
                 "rain, cloud and scintillation: elevation = {el_deg} deg is outside {LOWEST_RAIN_DEG}..90 deg (taken at {LOWEST_RAIN_DEG} deg)"
             ));
         }
-        Ok(Self {
+        let mut path = Self {
             input: *input,
             climate: *climate,
             f_ghz,
@@ -119,9 +121,12 @@ impl SlantPath {
             ),
             scintillation: Scintillation::new(f_ghz, el_rain_deg, d_m, eta, climate.n_wet_50.value),
             k_l: p840::k_l(f_ghz, 273.15) / el_rain_deg.to_radians().sin(),
+            gas_at_1_db: (0.0, 0.0),
             air_mass: air_mass(f_ghz, el_deg, climate)?,
             input_validity,
-        })
+        };
+        path.gas_at_1_db = path.gas_db(1.0);
+        Ok(path)
     }
 
     /// The rain part on its own (steps 1 to 9 of P.618).
@@ -163,7 +168,11 @@ impl SlantPath {
         possible("p", p_percent, 1e-5, 100.0, "%")?;
         let c = &self.climate;
         let p_gc = total::gas_cloud_percent(p_percent);
-        let (oxygen_db, water_db) = self.gas_db(p_gc);
+        let (oxygen_db, water_db) = if p_gc > 1.0 {
+            self.gas_db(p_gc)
+        } else {
+            self.gas_at_1_db
+        };
         let gas_db = oxygen_db + water_db;
         let liquid = c.cloud_liquid_kgm2.at(p_gc);
         let cloud_db = liquid.value * self.k_l;

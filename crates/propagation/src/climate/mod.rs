@@ -1,11 +1,14 @@
 //! The climate at a station, from a built-in grid of about one degree.
 //!
-//! Half a degree for rain rate, with the full map kept where half a degree smears an edge; 0.75 to 1.5 degrees
-//! for the rest (the maps' own raster, for all but rain and topography). The digital maps of P.837-7 (rain rate, rain probability), P.839-4 (0 degC height), P.840-7 (cloud
+//! The digital maps of P.837-7 (rain rate, rain probability), P.839-4 (0 degC height), P.840-7 (cloud
 //! liquid), P.453-13 (wet refractivity), P.836-6 (water vapour), P.1510-1 (temperature) and P.1511-2
-//! (topography), resampled and quantised by `authority/climate_grid.py`. Each value carries the standard
-//! uncertainty that the resampling costs, measured against the full maps at 2000 random land points; what
-//! the maps themselves are off by is not in it. Anything known better at the station replaces a value.
+//! (topography), resampled and quantised by `authority/climate_grid.py`: half a degree for rain rate, with
+//! the full map kept where that smears an edge; a degree for topography; 0.75 to 1.5 degrees, which is the
+//! maps' own raster, for the rest.
+//!
+//! Each value carries the standard uncertainty that the resampling costs, measured against the full maps at
+//! 2000 random land points; what the maps themselves are off by is not in it. Anything known better at the
+//! station replaces a value.
 
 mod contributors;
 mod grid;
