@@ -293,8 +293,10 @@ fn what_the_caller_says_wins() {
     let meta = write(dir.path(), "a.sigmf-meta", META.as_bytes());
     write(dir.path(), "a.sigmf-data", &ramp(10));
     let at = "2031-05-01T00:00:00Z".parse().unwrap();
-    let mut mount = source::Mount::default();
-    mount.remount = Some(9);
+    let mount = source::Mount {
+        remount: Some(9),
+        ..Default::default()
+    };
     let (_, about) = read_path(
         &meta,
         &OpenOptions::new().center_hz(1e9).start(at).mount(mount),

@@ -11,6 +11,7 @@ pub mod power_log;
 pub mod raw;
 pub mod sigmf;
 mod stream;
+pub mod synthetic;
 pub mod wav;
 
 use std::fs::File;

@@ -1,6 +1,7 @@
 //! Recordings by the SigMF specification: a metadata file beside a dataset file, or both in an archive.
 
 mod archive;
+mod layout;
 mod meta;
 
 use std::fs::File;
