@@ -1,6 +1,6 @@
 //! The receive tree and the transmit line.
 
-use super::{Part, PartKind, Receiver};
+use super::{Part, PartKind, Polarisation, Receiver};
 use slantpath_quantity::{Contributor, Frequency};
 
 /// Position of a part in [`ReceiveTree::nodes`].
@@ -41,12 +41,40 @@ pub struct Branch {
     pub name: String,
     /// The ports passed from the feed on: the last stage is the receiver (its port is 0).
     pub path: Vec<PortRef>,
-    /// Volts that the far end puts on the cable, V; `None`: none. Id `rx.branch.<name>.volts`.
+    /// Volts that the far end puts on the cable, V; `None`: none. Id `rx.branch.<name>.volts`. Where the far end
+    /// switches (see `switched`) these are the volts for the first passband of `receives`.
     pub volts: Option<Contributor>,
+    /// The two settings of a far end that chooses the polarisation by its volts.
+    pub switched: Option<SwitchedVolts>,
+    /// Passbands that this branch is for, in the order written; those within reach when none is written.
+    pub receives: Vec<String>,
+    /// Whether `receives` was written.
+    pub receives_written: bool,
     /// Whether the far end sends the 22 kHz tone.
     pub tone: bool,
     /// False when DC from this branch is blocked at its far end whatever the receiver does.
     pub dc_pass: bool,
+}
+
+/// Volts of a far end that chooses the polarisation, V. Ids `rx.branch.<name>.volts_vertical` and `..._horizontal`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SwitchedVolts {
+    /// Setting for vertical.
+    pub vertical: Contributor,
+    /// Setting for horizontal.
+    pub horizontal: Contributor,
+}
+
+impl Branch {
+    /// Volts of the far end while a passband of this polarisation is wanted. A far end that does not switch always
+    /// gives the same.
+    pub fn volts_for(&self, polarisation: Polarisation) -> Option<&Contributor> {
+        match (&self.switched, polarisation) {
+            (Some(s), Polarisation::Vertical) => Some(&s.vertical),
+            (Some(s), Polarisation::Horizontal) => Some(&s.horizontal),
+            _ => self.volts.as_ref(),
+        }
+    }
 }
 
 /// One step of a branch: a part and the output by which the signal leaves it.

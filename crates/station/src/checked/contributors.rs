@@ -26,7 +26,10 @@ pub(super) fn of_station(s: &Station) -> Vec<&Contributor> {
         part(&mut l, &node.part);
     }
     for b in &s.receive.branches {
-        l.maybe(&b.volts);
+        match &b.switched {
+            Some(s) => l.all([&s.vertical, &s.horizontal]),
+            None => l.maybe(&b.volts),
+        }
     }
     if let Some(t) = &s.transmit {
         for p in &t.chain {

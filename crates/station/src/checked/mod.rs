@@ -24,7 +24,8 @@ mod satellite;
 mod site;
 
 pub use chain::{
-    Branch, Node, NodeIndex, PortRef, ReceiveTree, Segment, Stage, Transmit, TransmitLevel,
+    Branch, Node, NodeIndex, PortRef, ReceiveTree, Segment, Stage, SwitchedVolts, Transmit,
+    TransmitLevel,
 };
 pub use feed::{
     Cover, Feed, FeedPattern, PatternRow, PhaseCentre, ReceiveFeed, Shadow, TransmitFeed,

@@ -1,0 +1,276 @@
+//! Whether the parts fit together: frequencies, volts, senses.
+
+use super::chain::Marks;
+use super::desk::Desk;
+use crate::checked::{Branch, LnbPolarisation, PartKind, Polarisation, Station};
+use crate::dc;
+use crate::reach::{self, reach};
+use slantpath_chain::dc::Finding;
+use slantpath_input::{Place, Problem};
+
+/// Checks a station that was read without errors. Fills what its branches receive where that is not written.
+pub(crate) fn check(desk: &mut Desk, station: &mut Station, marks: &Marks, feed: &Place) {
+    frequencies(desk, station, marks);
+    fixed_polarisation(desk, station, marks);
+    volts(desk, station, marks);
+    sense(desk, station, feed);
+}
+
+fn place(marks: &Marks, branch: &str) -> Option<Place> {
+    marks.branches.get(branch).cloned()
+}
+
+fn at(p: Problem, place: Option<Place>) -> Problem {
+    match place {
+        Some(x) => p.at_place(x),
+        None => p,
+    }
+}
+
+fn frequencies(desk: &mut Desk, station: &mut Station, marks: &Marks) {
+    let mut found: Vec<(String, Vec<String>)> = Vec::new();
+    for b in &station.receive.branches {
+        let mut heard = Vec::new();
+        let mut reasons = Vec::new();
+        for p in &station.satellite.passbands {
+            let written = b.receives_written && b.receives.contains(&p.name);
+            let there = marks
+                .receives
+                .get(&b.name)
+                .cloned()
+                .or_else(|| place(marks, &b.name));
+            match reach(&station.receive, b, p) {
+                Ok(_) => heard.push(p.name.clone()),
+                Err((Some(_), o)) => {
+                    heard.push(p.name.clone());
+                    if written {
+                        desk.problems.push(
+                            at(
+                                Problem::warning(format!(
+                                    "branch `{}` hears only part of {}",
+                                    b.name, p.name
+                                )),
+                                there,
+                            )
+                            .label(o.what),
+                        );
+                    }
+                }
+                Err((None, o)) if written => desk.problems.push(
+                    at(
+                        Problem::error(format!(
+                            "{} does not get through branch `{}`",
+                            p.name, b.name
+                        )),
+                        there,
+                    )
+                    .label(o.what)
+                    .help(advice(station, b)),
+                ),
+                Err((None, o)) => reasons.push(o.what),
+            }
+        }
+        if heard.is_empty() && !b.receives_written && !station.satellite.passbands.is_empty() {
+            let mut p = at(
+                Problem::error(format!(
+                    "branch `{}` hears no passband of the satellite",
+                    b.name
+                )),
+                place(marks, &b.name),
+            )
+            .label(reasons.first().cloned().unwrap_or_default());
+            for r in reasons.iter().skip(1) {
+                p = p.help(r.clone());
+            }
+            desk.problems.push(p.help(advice(station, b)));
+        }
+        found.push((b.name.clone(), heard));
+    }
+    for b in &mut station.receive.branches {
+        if !b.receives_written
+            && let Some((_, heard)) = found.iter().find(|(n, _)| *n == b.name)
+        {
+            b.receives.clone_from(heard);
+        }
+    }
+}
+
+fn advice(station: &Station, b: &Branch) -> String {
+    match reach::lnb_of(&station.receive, b) {
+        Some((name, l)) => format!(
+            "is the oscillator of `{name}` ({:.4} GHz) right, and are the ranges those of the parts as they are used?",
+            reach::oscillator(l, b.tone).as_ghz()
+        ),
+        None => "is an LNB missing at the head of the chain?".to_string(),
+    }
+}
+
+/// An LNB whose port has one polarisation for ever.
+fn fixed_polarisation(desk: &mut Desk, station: &Station, marks: &Marks) {
+    for b in &station.receive.branches {
+        let Some(wanted) = dc::wanted(b, &station.satellite) else {
+            continue;
+        };
+        for s in station.receive.stages(b) {
+            if let PartKind::Lnb(l) = &s.part.kind
+                && let LnbPolarisation::Fixed(ports) = &l.polarisation
+                && let Some(has) = ports.get(s.port.saturating_sub(1) as usize)
+                && *has != wanted
+            {
+                desk.problems.push(
+                    at(
+                        Problem::error(format!(
+                            "branch `{}` wants {} and gets {}",
+                            b.name,
+                            wanted.name(),
+                            has.name()
+                        )),
+                        marks
+                            .receives
+                            .get(&b.name)
+                            .cloned()
+                            .or_else(|| place(marks, &b.name)),
+                    )
+                    .label(format!(
+                        "output {} of `{}` is {} for ever",
+                        s.port,
+                        s.part.name,
+                        has.name()
+                    ))
+                    .help("begin the branch at another output, or turn the LNB"),
+                );
+            }
+        }
+    }
+}
+
+fn volts(desk: &mut Desk, station: &Station, marks: &Marks) {
+    // Every polarisation that a far end can be set for, since each setting must be possible.
+    let mut settings: Vec<Option<Polarisation>> = vec![None];
+    if station
+        .receive
+        .branches
+        .iter()
+        .any(|b| b.switched.is_some() && dc::wanted(b, &station.satellite).is_none())
+    {
+        settings.push(Some(Polarisation::Horizontal));
+        settings.push(Some(Polarisation::Vertical));
+    }
+    for setting in settings {
+        let report = match dc::network(station, setting).and_then(|n| n.solve()) {
+            Ok(r) => r,
+            Err(e) => {
+                desk.problems.push(
+                    Problem::warning("the volts in this tree cannot be worked out")
+                        .help(e.to_string()),
+                );
+                return;
+            }
+        };
+        for f in &report.findings {
+            finding(desk, f, marks, setting);
+        }
+    }
+}
+
+/// What the solver found, as a problem: an error where something cannot work or may be damaged as described; a warning
+/// where it depends on what is switched on.
+fn finding(desk: &mut Desk, f: &Finding, marks: &Marks, setting: Option<Polarisation>) {
+    let text = f.to_string();
+    let volts_at = |name: &str| {
+        marks
+            .volts
+            .get(name)
+            .cloned()
+            .or_else(|| place(marks, name))
+    };
+    let (problem, at_place) = match f {
+        Finding::Blocked { port, at, .. } => (
+            Problem::error(format!("the volts of branch `{port}` do not reach the LNB"))
+                .label(format!("they stop at `{at}`"))
+                .help("use an output that passes DC, or leave the volts away and let another branch feed the LNB"),
+            volts_at(port),
+        ),
+        Finding::WrongState { port, .. } if setting.is_none() => (
+            Problem::error(format!("branch `{port}` does not get its polarisation"))
+                .label(text)
+                .help("below the switching volts an LNB gives vertical, above them horizontal; cable and current take some volts away"),
+            volts_at(port),
+        ),
+        Finding::WrongState { .. } => return,
+        Finding::Overvolted { load, .. } => (
+            Problem::error(format!("`{load}` gets too many volts")).label(text),
+            None,
+        ),
+        Finding::Starved { load, .. } => (
+            Problem::error(format!("`{load}` gets too few volts"))
+                .help(text)
+                .help("raise the volts, shorten the cable, or choose one with a copper core"),
+            None,
+        ),
+        Finding::Follows { port, load, follows, wants } if follows.is_empty() => {
+            let _ = wants;
+            (
+                Problem::error(format!("nothing feeds `{load}`"))
+                    .label(format!("branch `{port}` receives from it"))
+                    .help("write `volts` in the branch that feeds it, `bias_volts` in its receiver, or add a bias tee"),
+                volts_at(port),
+            )
+        }
+        Finding::Follows { port, wants, .. } if f.is_fault() && wants.is_some() && setting.is_none() => (
+            Problem::warning(format!("branch `{port}` gets another polarisation than it wants")).label(text),
+            marks.receives.get(port).cloned().or_else(|| place(marks, port)),
+        ),
+        Finding::Follows { .. } => return,
+        Finding::Contending { ports, back_fed, .. } if !back_fed.is_empty() => (
+            Problem::warning("two supplies feed one LNB")
+                .label(text)
+                .help("let one of them pass DC and block the other"),
+            ports.first().and_then(|p| volts_at(p)),
+        ),
+        Finding::Contending { .. } => return,
+        Finding::Limited { port, .. } => (
+            Problem::warning(format!("the supply of `{port}` is at its limit")).label(text),
+            volts_at(port),
+        ),
+        Finding::ToneBlocked { port, .. } | Finding::WrongBand { port, .. } => (
+            Problem::warning(format!("the tone of `{port}` does not do what it should")).label(text),
+            volts_at(port),
+        ),
+    };
+    desk.problems.push(at(problem, at_place));
+}
+
+/// The sense that leaves the dish against the one that the satellite listens to: a warning, since predicting the damage
+/// is a use of the program.
+fn sense(desk: &mut Desk, station: &Station, feed: &Place) {
+    let (Some(t), Some(tx)) = (&station.feed.transmit, &station.transmit) else {
+        if station.transmit.is_some() {
+            desk.problems.push(
+                Problem::error(format!("feed `{}` cannot transmit", station.feed.name))
+                    .at_place(feed.clone())
+                    .label("it has no `transmit` part")
+                    .help(format!(
+                        "describe it under `[feed.{}.transmit]`, or remove `[transmit]`",
+                        station.feed.name
+                    )),
+            );
+        }
+        return;
+    };
+    let sent = t.sense_after_dish();
+    for g in &tx.segments {
+        let Some(p) = station.satellite.passband(&g.passband) else {
+            continue;
+        };
+        if sent == p.uplink_polarisation.opposite() {
+            desk.problems.push(
+                Problem::warning(format!("the satellite listens for {} on {}", p.uplink_polarisation.name(), p.name))
+                    .at_place(feed.clone())
+                    .label(format!("{} leaves the dish with this feed", sent.name()))
+                    .help("the reflector turns a circular sense round: wind the feed for the other sense than the one wanted at the satellite"),
+            );
+            return;
+        }
+    }
+}

@@ -1,0 +1,337 @@
+//! `[feed.NAME]`.
+
+use super::bounds as b;
+use super::desk::{DEFAULT, Kind, Scope, about, between};
+use crate::checked::{
+    Cover, Feed, FeedPattern, PatternRow, PhaseCentre, Polarisation, ReceiveFeed, Shadow,
+    TransmitFeed,
+};
+use slantpath_input::{Problem, Section};
+use slantpath_quantity::{Angle, Dimension, Distribution, Frequency};
+
+const LENGTH: Kind = Kind::Plain(Dimension::Length);
+const ANGLE: Kind = Kind::Plain(Dimension::Angle);
+const PLAIN: Kind = Kind::Plain(Dimension::Ratio);
+
+pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>) -> Feed {
+    if let Some(node) = s.sec.get("geometry") {
+        s.problem(
+            Problem::error("a feed cannot be described by its dimensions yet")
+                .at_place(node.place())
+                .label("`geometry` is kept for that")
+                .help("describe the feed by figures for now: `edge_taper` at `edge_angle`, or `exponent`, `bare_gain` or a `pattern`"),
+        );
+    }
+    let receive = match s.sub("receive") {
+        Some(r) => receive(r),
+        None => {
+            s.sec.missing(
+                "receive",
+                &format!("a heading `[feed.{name}.receive]`"),
+                &mut s.desk.problems,
+            );
+            // A stand-in: an empty section in its place.
+            let sec = Section::open(s.sec.node(), s.sec.name(), &mut s.desk.problems);
+            let quiet = &mut super::desk::Desk {
+                problems: slantpath_input::Problems::new(),
+                source: s.desk.source,
+            };
+            receive(Scope::new(quiet, sec, s.id.clone(), s.label.clone()))
+        }
+    };
+    let transmit = s.sub("transmit").map(transmit);
+    // Three degrees is what a scale read by eye gives (common practice, no source).
+    let skew_error = s.or_default(
+        "skew_error",
+        ANGLE,
+        b::SKEW,
+        about(0.0, 3f64.to_radians()),
+        DEFAULT,
+    );
+    let skew_setting = s.exact("skew_setting", ANGLE, b::SKEW).map(Angle::rad);
+    let cover = s.sub("cover").map(cover);
+    s.done();
+    Feed {
+        name: name.to_string(),
+        receive,
+        transmit,
+        skew_error,
+        skew_setting,
+        cover,
+    }
+}
+
+fn receive(mut s: Scope<'_, '_>) -> ReceiveFeed {
+    let out = ReceiveFeed {
+        pattern: pattern(&mut s),
+        phase_centre: phase_centre(&mut s),
+        cross_polar_isolation: s.or_default(
+            "cross_polar_isolation",
+            Kind::Db,
+            b::ISOLATION,
+            between(18.0, 30.0),
+            DEFAULT,
+        ),
+        ohmic_loss: s.or_default("ohmic_loss", Kind::Db, b::LOSS, between(0.0, 0.1), DEFAULT),
+        return_loss: s.or_default(
+            "return_loss",
+            Kind::Db,
+            b::RETURN_LOSS,
+            between(12.0, 25.0),
+            DEFAULT,
+        ),
+        shadow: shadow(&mut s),
+    };
+    s.done();
+    out
+}
+
+fn transmit(mut s: Scope<'_, '_>) -> TransmitFeed {
+    let pattern = pattern(&mut s);
+    let phase_centre = phase_centre(&mut s);
+    let sense_at_feed = sense(&mut s);
+    let linear = !sense_at_feed.is_circular();
+    let usual = if linear {
+        Distribution::Exact(0.0)
+    } else {
+        between(0.5, 3.0)
+    };
+    let axial_ratio = s.or_default("axial_ratio", Kind::Db, b::AXIAL_RATIO, usual, DEFAULT);
+    let ohmic_loss = s.or_default("ohmic_loss", Kind::Db, b::LOSS, between(0.0, 0.2), DEFAULT);
+    let return_loss = s.or_default(
+        "return_loss",
+        Kind::Db,
+        b::RETURN_LOSS,
+        between(10.0, 20.0),
+        DEFAULT,
+    );
+    s.done();
+    TransmitFeed {
+        pattern,
+        phase_centre,
+        sense_at_feed,
+        axial_ratio,
+        ohmic_loss,
+        return_loss,
+    }
+}
+
+fn sense(s: &mut Scope<'_, '_>) -> Polarisation {
+    use Polarisation::{Horizontal, Lhcp, Rhcp, Vertical};
+    let circular = [("RHCP", Rhcp), ("LHCP", Lhcp)];
+    let at_feed = s
+        .sec
+        .choice("sense_at_feed", &circular, &mut s.desk.problems);
+    let after = s
+        .sec
+        .choice("sense_after_dish", &circular, &mut s.desk.problems)
+        .map(Polarisation::opposite);
+    let linear = s.sec.choice(
+        "polarisation",
+        &[("horizontal", Horizontal), ("vertical", Vertical)],
+        &mut s.desk.problems,
+    );
+    let written = ["sense_at_feed", "sense_after_dish", "polarisation"]
+        .iter()
+        .filter(|k| s.sec.has(k))
+        .count();
+    match written {
+        0 => s.sec.missing(
+            "sense_after_dish",
+            "\"RHCP\" or \"LHCP\" as the wave leaves the dish (or `sense_at_feed`: as the feed radiates it, the reflector turns it round; or `polarisation` for a linear feed)",
+            &mut s.desk.problems,
+        ),
+        1 => {}
+        _ => s.problem(
+            Problem::error("the sense is given twice")
+                .at_place(s.sec.place())
+                .label("more than one of `sense_at_feed`, `sense_after_dish`, `polarisation`")
+                .help("keep one: the dish turns a circular sense round, so that each says the other"),
+        ),
+    }
+    at_feed.or(after).or(linear).unwrap_or(Rhcp)
+}
+
+fn pattern(s: &mut Scope<'_, '_>) -> FeedPattern {
+    const WAYS: &str = "one of: `edge_taper` with `edge_angle`; `exponent`; `bare_gain`; `pattern`";
+    let given: Vec<&str> = ["edge_taper", "exponent", "bare_gain", "pattern"]
+        .into_iter()
+        .filter(|k| s.sec.has(k))
+        .collect();
+    if given.len() > 1 {
+        s.problem(
+            Problem::error("the feed's pattern is given more than once")
+                .at_place(s.sec.place_of_key(given[1]))
+                .label(format!("`{}` is there already", given[0]))
+                .expected(WAYS),
+        );
+    }
+    // All four are asked for, so that every one is known when names are compared.
+    let taper = s.optional("edge_taper", Kind::Db, b::TAPER);
+    let angle = s.optional("edge_angle", ANGLE, b::EDGE_ANGLE);
+    let exponent = s.optional("exponent", PLAIN, b::EXPONENT);
+    let gain = s.optional("bare_gain", Kind::Plain(Dimension::GainLevel), b::BARE_GAIN);
+    let table = s.sec.get("pattern");
+    if s.sec.has("edge_angle") && !s.sec.has("edge_taper") {
+        s.sec.missing(
+            "edge_taper",
+            "how many dB down at `edge_angle`",
+            &mut s.desk.problems,
+        );
+    }
+    if let Some(node) = table {
+        let rows = s.desk.rows(
+            node,
+            "pattern",
+            &[
+                (
+                    "angle",
+                    ANGLE,
+                    b::Bounds {
+                        lo: 0.0,
+                        ..b::EDGE_ANGLE
+                    },
+                ),
+                ("level", Kind::Db, b::LEVEL),
+                ("phase", ANGLE, b::ANY),
+            ],
+            1,
+        );
+        s.desk.rising(&rows, "pattern", "angle");
+        let rows: Vec<PatternRow> = rows
+            .iter()
+            .filter_map(|(v, _)| {
+                Some(PatternRow {
+                    angle: Angle::rad(v.first()?.mean()),
+                    level_db: v.get(1)?.mean(),
+                    phase: v.get(2).map(|p| Angle::rad(p.mean())),
+                })
+            })
+            .collect();
+        let first = rows.first().map_or(1.0, |r| r.angle.as_rad());
+        if rows.len() < 3 || first != 0.0 {
+            s.problem(
+                Problem::error("this pattern cannot be used")
+                    .at_place(node.place())
+                    .label("it begins at 0 degrees and has at least three rows")
+                    .expected("[[\"0 deg\", \"0 dB\"], [\"20 deg\", \"-3 dB\"], [\"40 deg\", \"-11 dB\"], ...]"),
+            );
+        }
+        let error = s.or_default(
+            "pattern_error",
+            Kind::Db,
+            b::LEVEL,
+            about(0.0, 0.5),
+            DEFAULT,
+        );
+        return FeedPattern::Table { rows, error };
+    }
+    if let Some(exponent) = exponent {
+        return FeedPattern::CosPower { exponent };
+    }
+    if let Some(gain) = gain {
+        return FeedPattern::BareGain { gain };
+    }
+    if given.is_empty() {
+        s.sec.missing("edge_taper", WAYS, &mut s.desk.problems);
+    } else if s.sec.has("edge_taper") && !s.sec.has("edge_angle") {
+        s.sec.missing(
+            "edge_angle",
+            "the angle off the feed's axis at which `edge_taper` holds, normally that of the rim",
+            &mut s.desk.problems,
+        );
+    }
+    FeedPattern::EdgeTaper {
+        angle: angle.unwrap_or_else(|| s.made("edge_angle", "rad", Distribution::Exact(0.0), "")),
+        taper: taper.unwrap_or_else(|| s.made("edge_taper", "dB", Distribution::Exact(0.0), "")),
+    }
+}
+
+fn phase_centre(s: &mut Scope<'_, '_>) -> PhaseCentre {
+    PhaseCentre {
+        focus_error: s.or_default("focus_error", LENGTH, b::SHIFT, about(0.0, 3e-3), DEFAULT),
+        lateral_error: s.or_default(
+            "lateral_error",
+            LENGTH,
+            b::SMALL_SIZE,
+            Distribution::Exact(0.0),
+            DEFAULT,
+        ),
+    }
+}
+
+fn shadow(s: &mut Scope<'_, '_>) -> Shadow {
+    let none = Distribution::Exact(0.0);
+    let loss = s.or_default("shadow", Kind::Db, b::LOSS, none, DEFAULT);
+    let written = s.sec.has("shadow");
+    let Some(mut k) = s.sub("shadow_sees") else {
+        if written && loss.distribution.mean() > 0.0 {
+            s.problem(
+                Problem::warning("`shadow` does not say what the shadowed rays see")
+                    .at_place(s.sec.place_of("shadow"))
+                    .label("sky, ground or absorber decide how much noise it adds")
+                    .help("write for example `shadow_sees = { sky = 0.6, ground = 0.2, absorbed = 0.2 }`; thirds of wide uncertainty are taken meanwhile"),
+            );
+        }
+        let thirds = about(1.0 / 3.0, 0.2);
+        let made = |key: &str| {
+            s.made(
+                &format!("shadow_sees.{key}"),
+                "1",
+                thirds,
+                super::desk::GUESS,
+            )
+        };
+        return Shadow {
+            loss,
+            sees_sky: made("sky"),
+            sees_ground: made("ground"),
+            absorbed: made("absorbed"),
+        };
+    };
+    let sees_sky = k.or_default("sky", Kind::Share, b::SHARE, none, DEFAULT);
+    let sees_ground = k.or_default("ground", Kind::Share, b::SHARE, none, DEFAULT);
+    let absorbed = k.or_default("absorbed", Kind::Share, b::SHARE, none, DEFAULT);
+    let sum: f64 = [&sees_sky, &sees_ground, &absorbed]
+        .iter()
+        .map(|c| c.distribution.mean())
+        .sum();
+    if (sum - 1.0).abs() > 1e-6 {
+        k.problem(
+            Problem::error("what the shadowed rays see does not add up to all of them")
+                .at_place(k.sec.place())
+                .label(format!("sky + ground + absorbed = {sum:.3}"))
+                .expected("three shares that sum to 1 (100 %)"),
+        );
+    }
+    k.done();
+    Shadow {
+        loss,
+        sees_sky,
+        sees_ground,
+        absorbed,
+    }
+}
+
+fn cover(mut s: Scope<'_, '_>) -> Cover {
+    let out = Cover {
+        thickness: s.required("thickness", LENGTH, b::SMALL_SIZE),
+        permittivity: s.required("permittivity", PLAIN, b::PERMITTIVITY),
+        loss_tangent: s.or_default(
+            "loss_tangent",
+            PLAIN,
+            b::FACTOR,
+            between(0.0, 0.02),
+            DEFAULT,
+        ),
+        measured_at: s
+            .exact(
+                "measured_at",
+                Kind::Plain(Dimension::Frequency),
+                b::FREQUENCY,
+            )
+            .map(Frequency::hz),
+    };
+    s.done();
+    out
+}

@@ -1,0 +1,21 @@
+//! From text to a checked station.
+
+mod bounds;
+mod chain;
+mod chain_check;
+mod desk;
+mod feed;
+mod part;
+mod part_active;
+mod part_passive;
+mod plant;
+mod reading;
+mod readings_csv;
+mod reflector;
+mod satellite;
+mod site;
+mod station;
+
+pub use readings_csv::read_readings;
+pub use satellite::read_satellite;
+pub use station::{Loader, read_station};
