@@ -13,13 +13,18 @@
 //!
 //! Gains and losses are in dB at the public door and linear inside; conversion is `slantpath_quantity`'s alone.
 
+pub mod adc;
+pub mod amplifier;
 pub mod cable;
 pub mod dc;
 mod dense;
 pub mod error;
+pub mod level;
 pub mod noise;
 pub mod passive;
 pub mod source_noise;
+pub mod supply;
+pub mod thermal;
 pub mod y_factor;
 
 pub use error::{ChainError, Result};
