@@ -1,11 +1,11 @@
 //! The beam: cuts, half-power width, first sidelobes, squint.
 
-use super::illuminate::Pose;
-use super::{Illumination, Nodes, Placement, check};
+use super::illuminate::{Illumination, Pose};
+use super::{Nodes, Placement, check};
 use crate::error::{AntennaError, require};
 use crate::pattern::Pattern;
 use crate::reflector::Reflector;
-use slantpath_quantity::{Angle, Decibel, Frequency, Length, to_db};
+use slantpath_quantity::{Angle, Decibel, Frequency, to_db};
 use std::f64::consts::PI;
 
 /// One direction of a cut.
@@ -61,13 +61,7 @@ impl Far {
         check(reflector, placement, f)?;
         let nodes = Nodes::for_cut(reflector, u);
         let k = 2.0 * PI / f.wavelength().as_m();
-        let shift = [placement.lateral[0], placement.lateral[1], placement.axial].map(Length::as_m);
-        let pose = Pose::new(
-            reflector,
-            placement.aim,
-            placement.tilt.map(Angle::as_rad),
-            shift,
-        );
+        let pose = Pose::placed(reflector, placement);
         let light = Illumination::new(&nodes, pattern, &pose, k);
         // G = 4 pi / lambda^2 |sum|^2 / P
         let scale = k * k / PI / pattern.power();

@@ -1,7 +1,7 @@
 //! Two bands on one mount: where to put an assembly whose feeds have different phase centres.
 
-use super::illuminate::{Pose, golden};
-use super::{Aim, Illumination, Nodes};
+use super::illuminate::{Illumination, Pose, golden};
+use super::{Aim, Nodes};
 use crate::error::{AntennaError, not_negative, positive, require};
 use crate::pattern::Pattern;
 use crate::reflector::Reflector;

@@ -1,13 +1,13 @@
 //! The aperture field that one feed in one pose makes.
 
-use super::{Aim, Blockage, Nodes};
+use super::{Aim, Blockage, Nodes, Placement};
 use crate::error::{AntennaError, require};
 use crate::pattern::Pattern;
 use crate::quadrature::gauss_legendre;
 use crate::reflector::Reflector;
 use crate::vector::{C3, V3, cdot, compose, dot, norm, resolve, scale, sub};
 use num_complex::Complex64;
-use slantpath_quantity::{Angle, Decibel, amplitude_to_db};
+use slantpath_quantity::{Angle, Decibel, Length, amplitude_to_db};
 use std::f64::consts::PI;
 
 /// Feed frame and position in the dish frame.
@@ -37,6 +37,17 @@ impl Pose {
             frame,
             at: compose(&nominal, shift),
         }
+    }
+
+    /// The pose of a feed as it is placed.
+    pub fn placed(reflector: &Reflector, placement: &Placement) -> Self {
+        let shift = [placement.lateral[0], placement.lateral[1], placement.axial].map(Length::as_m);
+        Self::new(
+            reflector,
+            placement.aim,
+            placement.tilt.map(Angle::as_rad),
+            shift,
+        )
     }
 
     /// Field of the feed at a point, without `exp(-j k r)/r`: vector in the dish frame, unit direction, distance.
@@ -79,13 +90,13 @@ fn split(jones: [Complex64; 2], e: C3) -> (Complex64, Complex64) {
 
 /// Aperture field at the nodes of a reflector.
 #[derive(Debug, Clone)]
-pub struct Illumination {
+pub(crate) struct Illumination {
     /// Co-polar field per node.
     pub(super) co: Vec<Complex64>,
     /// Cross-polar field per node.
     pub(super) cross: Vec<Complex64>,
     /// Power that meets the reflector, in the pattern's unit.
-    pub captured: f64,
+    pub(super) captured: f64,
     /// Mean direction of the reflected rays, weighted with power.
     mean_ray: [f64; 2],
     pose: Pose,

@@ -27,14 +27,14 @@ pub mod optics;
 
 pub use beam::{Beam, CutPoint, beam, beam_width, cut};
 pub use compromise::{BandFeed, Compromise, FocusPoint, compromise};
-pub use illuminate::{Illumination, beam_polarisation, feed_tilt_for_beam};
+pub use illuminate::{beam_polarisation, feed_tilt_for_beam};
 pub use nodes::Nodes;
 
 use crate::degradation::{Strut, ruze_loss};
 use crate::error::{AntennaError, not_negative, positive, require};
 use crate::pattern::Pattern;
 use crate::reflector::Reflector;
-use illuminate::Pose;
+use illuminate::{Illumination, Pose};
 use slantpath_quantity::{Angle, Decibel, Frequency, Length, Validity, to_db};
 use std::f64::consts::PI;
 
@@ -138,6 +138,9 @@ pub struct Budget {
     pub efficiency: f64,
     /// Gain at the beam's peak, over isotropic, in the nominal polarisation, before loss in conductors.
     pub gain: Decibel,
+    /// Share of the radiated power that meets the reflector with the feed as it stands (the spill part is for the feed
+    /// straight and in focus).
+    pub captured: f64,
     /// Direction of the peak off the paraboloid's axis, in the dish's `x` and `y`.
     pub squint: [Angle; 2],
     /// Axial position of the pattern's origin at which the gain is greatest.
@@ -275,6 +278,7 @@ pub fn budget_on(
         factors,
         efficiency,
         gain: Decibel(to_db(efficiency * (PI * diameter).powi(2))),
+        captured: last.captured / total,
         squint: direction.map(|s| Angle::rad(s.clamp(-1.0, 1.0).asin())),
         best_axial: Length::m(best),
         edge: focused.edges(reflector, pattern, placement.aim, best, k),
@@ -305,7 +309,7 @@ fn check(reflector: &Reflector, placement: &Placement, f: Frequency) -> Result<(
     .clamp(-1.0, 1.0)
     .acos();
     let half = reflector.half_angle().as_rad();
-    if !(off < half) {
+    if off.is_nan() || off >= half {
         let (near, far) = reflector.edge_angles();
         return Err(AntennaError::FeedOutsideCone(format!(
             "its axis stands {:.1} deg from the paraboloid's axis, the reflector is seen from {:.1} to {:.1} deg; aim it at \
@@ -342,13 +346,11 @@ impl Blockage {
     }
 }
 
-/// Axes of the feed in the dish frame, tilt included.
-pub(crate) fn feed_frame(reflector: &Reflector, placement: &Placement) -> [crate::vector::V3; 3] {
-    Pose::new(
-        reflector,
-        placement.aim,
-        placement.tilt.map(Angle::as_rad),
-        [0.0; 3],
-    )
-    .frame
+/// Axes of the feed in the dish frame and its place, tilt and displacement included.
+pub(crate) fn feed_pose(
+    reflector: &Reflector,
+    placement: &Placement,
+) -> ([crate::vector::V3; 3], crate::vector::V3) {
+    let pose = Pose::placed(reflector, placement);
+    (pose.frame, pose.at)
 }

@@ -6,7 +6,7 @@ use super::{Nodes, Placement};
 use crate::pattern::Pattern;
 use crate::vector::{C3, V3, cdot, dot, scale, sub};
 use num_complex::Complex64;
-use slantpath_quantity::{Angle, Decibel, Frequency, Length, to_db};
+use slantpath_quantity::{Angle, Decibel, Frequency, to_db};
 use std::f64::consts::PI;
 
 /// Gain of the reflector's scattered field towards the direction `(sin theta cos phi, sin theta sin phi, cos theta)` of the
@@ -21,13 +21,7 @@ pub fn gain(
 ) -> Decibel {
     let lambda = f.wavelength().as_m();
     let k = 2.0 * PI / lambda;
-    let shift = [placement.lateral[0], placement.lateral[1], placement.axial].map(Length::as_m);
-    let pose = Pose::new(
-        nodes.reflector(),
-        placement.aim,
-        placement.tilt.map(Angle::as_rad),
-        shift,
-    );
+    let pose = Pose::placed(nodes.reflector(), placement);
     let (st, ct) = theta.as_rad().sin_cos();
     let (sp, cp) = phi.as_rad().sin_cos();
     let r: V3 = [st * cp, st * sp, ct];
@@ -56,13 +50,7 @@ pub fn gain(
 pub fn ray(nodes: &Nodes, placement: &Placement, from_axis: Angle) -> Option<[[f64; 3]; 3]> {
     let (s, c) = from_axis.as_rad().sin_cos();
     let (p, _) = nodes.reflector().meet([0.0, s, -c])?;
-    let shift = [placement.lateral[0], placement.lateral[1], placement.axial].map(Length::as_m);
-    let pose = Pose::new(
-        nodes.reflector(),
-        placement.aim,
-        placement.tilt.map(Angle::as_rad),
-        shift,
-    );
+    let pose = Pose::placed(nodes.reflector(), placement);
     let dir = sub(p, pose.at);
     let n = nodes.reflector().normal(p);
     let out = sub(dir, scale(n, 2.0 * dot(dir, n)));

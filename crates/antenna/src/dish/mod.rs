@@ -98,25 +98,15 @@ impl DishAntenna {
             stand.elevation,
             stand.arm,
         )?;
-        let captured = b.factor(Part::Spill);
         let beam = budget::beam_width(reflector, feed.pattern, &feed.placement, f)?;
-        let accounted = captured + spill.total();
-        let mut validity = b.validity.clone();
-        // The spill integral sees tilt but not displacement; the budget's captured share is for the nominal aim.
-        if feed.placement.tilt == [Angle::default(); 2] {
-            validity = validity.and(Validity::check(
-                "reflector budget",
-                "power accounted for",
-                accounted,
-                0.998..=1.002,
-                "of what is radiated",
-            ));
-        }
-        let spill = if feed.placement.tilt == [Angle::default(); 2] {
-            spill.scaled_to((1.0 - captured).max(0.0))
-        } else {
-            spill
-        };
+        let accounted = b.captured + spill.total();
+        let validity = b.validity.clone().and(Validity::check(
+            "reflector budget",
+            "power accounted for",
+            accounted,
+            0.998..=1.002,
+            "of what is radiated",
+        ));
         Ok(Self {
             frequency: f,
             elevation: stand.elevation,

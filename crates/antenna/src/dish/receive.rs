@@ -9,7 +9,7 @@ use slantpath_quantity::{Angle, Decibel, Temperature, from_db};
 #[derive(Clone, Copy)]
 pub struct Scene<'a> {
     /// Brightness temperature of the sky at an elevation.
-    pub sky: &'a dyn Fn(Angle) -> Temperature,
+    pub sky: &'a (dyn Fn(Angle) -> Temperature + Sync),
     /// Brightness of the ground.
     pub ground: Temperature,
     /// Physical temperature of feed, cover and what stands around them.

@@ -5,7 +5,7 @@ use crate::error::{AntennaError, require};
 use crate::pattern::Pattern;
 use crate::quadrature::gauss_legendre;
 use crate::reflector::{Arm, Reflector};
-use crate::vector::{compose, dot, resolve};
+use crate::vector::{V3, compose, dot, resolve, sub};
 use slantpath_quantity::{Angle, Temperature};
 use std::f64::consts::{FRAC_PI_2, PI};
 
@@ -54,26 +54,14 @@ impl SpillShares {
             .map(|s| s.share * sky(s.elevation).si())
             .sum()
     }
-    /// The same distribution scaled to another total.
-    pub(crate) fn scaled_to(mut self, total: f64) -> Self {
-        let k = if self.total() > 0.0 {
-            total / self.total()
-        } else {
-            0.0
-        };
-        self.ground *= k;
-        for s in &mut self.sky {
-            s.share *= k;
-        }
-        self
-    }
 }
 
-/// Integrates the feed's pattern over all directions outside the rim's cone, sorted by elevation for a beam at `el`.
+/// Integrates the feed's pattern over all directions that pass the rim as the feed, where it stands, sees it, sorted by
+/// elevation for a beam at `el`.
 ///
-/// The horizon is flat at 0 deg and the ground black (a wet or metal roof reflects sky and is colder). Gauss-Legendre in the
-/// polar angle from the rim on, 72 directions around; the step at the horizon leaves about 0.5 % of the spilled power
-/// uncertain between sky and ground.
+/// The horizon is flat at 0 deg and the ground black (a wet or metal roof reflects sky and is colder). 96 half-planes around
+/// the axis of the rim's cone, 2 x 20 Gauss-Legendre nodes in each from the rim on; a cell that the horizon crosses is divided
+/// in proportion.
 ///
 /// # Errors
 /// [`AntennaError::Domain`] for an elevation outside -5..=90 deg.
@@ -93,28 +81,25 @@ pub fn spill_shares(
     )?;
     let up = arm.zenith_in_dish(el.as_rad());
     let cone = Reflector::feed_frame(reflector.bisector_angle().as_rad());
-    let feed = crate::budget::feed_frame(reflector, placement);
-    let rim = reflector.half_angle().as_rad();
+    let (feed, at) = crate::budget::feed_pose(reflector, placement);
     // Beyond this angle from the cone's axis the pattern is zero whatever its tilt.
     let off = dot(cone[2], feed[2]).clamp(-1.0, 1.0).acos();
     let end = (pattern.zero_beyond() + off).min(PI);
     let mut out = SpillShares::default();
     let mut weighted = [0.0; 12];
-    // A formula's pattern ends with a kink, so the aligned case integrates up to it and the range past 90 deg apart.
-    let breaks = [rim, FRAC_PI_2.clamp(rim, end.max(rim)), end.max(rim)];
-    const N_CHI: u32 = 72;
+    const N_CHI: u32 = 96;
     let step = 2.0 * PI / f64::from(N_CHI);
-    for pair in breaks.windows(2) {
-        let &[lo, hi] = pair else { continue };
-        if hi - lo < 1e-12 {
-            continue;
-        }
-        for (i, (psi, w)) in gauss_legendre(20, lo, hi).into_iter().enumerate() {
-            let (s, c) = psi.sin_cos();
-            // Each ring starts elsewhere, so that the horizon's step averages out between rings.
-            let start = (i as f64 * 0.618_033_988_749_894_8).fract();
-            for j in 0..N_CHI {
-                let (sx, cx) = ((f64::from(j) + start) * step).sin_cos();
+    let unit = [gauss_legendre(20, 0.0, 1.0), gauss_legendre(20, 0.0, 1.0)];
+    for j in 0..N_CHI {
+        let chi = (f64::from(j) + 0.5) * step;
+        let (sx, cx) = chi.sin_cos();
+        let rim = rim_angle(reflector, &cone, at, chi);
+        // A formula's pattern ends with a kink at 90 deg, so the two ranges are integrated apart.
+        let middle = FRAC_PI_2.clamp(rim, end.max(rim));
+        for (lo, hi, rule) in [(rim, middle, &unit[0]), (middle, end.max(middle), &unit[1])] {
+            for &(x, w) in rule {
+                let width = hi - lo;
+                let (s, c) = (lo + width * x).sin_cos();
                 let dir = compose(&cone, [s * cx, s * sx, c]);
                 let [lx, ly, lz] = resolve(&feed, dir);
                 let u = pattern
@@ -122,16 +107,28 @@ pub fn spill_shares(
                     .intensity()
                     * s
                     * w
+                    * width
                     * step;
+                if u == 0.0 {
+                    continue;
+                }
                 let sin_el = dot(dir, up).clamp(-1.0, 1.0);
-                if sin_el <= 0.0 {
-                    out.ground += u;
+                // How far the cell reaches up and down: d(sin el)/d chi times its half-width.
+                let reach = 0.5 * step * dot(compose(&cone, [-s * sx, s * cx, 0.0]), up).abs();
+                let above = if reach > sin_el.abs() {
+                    0.5 + 0.5 * sin_el / reach
+                } else if sin_el > 0.0 {
+                    1.0
                 } else {
-                    let el = sin_el.asin();
+                    0.0
+                };
+                out.ground += u * (1.0 - above);
+                if above > 0.0 {
+                    let el = if above < 1.0 { above * reach } else { sin_el }.asin();
                     let bin = EDGES_DEG.partition_point(|e| *e <= el.to_degrees()).max(1) - 1;
                     if let (Some(b), Some(m)) = (out.sky.get_mut(bin), weighted.get_mut(bin)) {
-                        b.share += u;
-                        *m += u * el;
+                        b.share += u * above;
+                        *m += u * above * el;
                     }
                 }
             }
@@ -146,6 +143,32 @@ pub fn spill_shares(
         }
     }
     Ok(out)
+}
+
+/// Polar angle of the rim in the cone's frame at azimuth `chi`, seen from `at` (dish frame, relative to the focus).
+///
+/// From the focus the rim is the cone itself. From beside it the rim point whose azimuth appears as `chi` is found by
+/// fixed-point iteration on its azimuth from the focus; the map differs from the identity by displacement over distance.
+fn rim_angle(reflector: &Reflector, cone: &[V3; 3], at: V3, chi: f64) -> f64 {
+    let half = reflector.half_angle().as_rad();
+    let (s, c) = half.sin_cos();
+    let mut from_focus = chi;
+    let mut psi = half;
+    for _ in 0..8 {
+        let (sx, cx) = from_focus.sin_cos();
+        let Some((p, _)) = reflector.meet(compose(cone, [s * cx, s * sx, c])) else {
+            return half;
+        };
+        let d = sub(p, at);
+        let [x, y, z] = resolve(cone, d);
+        psi = x.hypot(y).atan2(z);
+        let miss = (chi - y.atan2(x) + PI).rem_euclid(2.0 * PI) - PI;
+        if miss.abs() < 1e-9 {
+            break;
+        }
+        from_focus += miss;
+    }
+    psi
 }
 
 /// [`spill_shares`] of a feed at its nominal aim.
