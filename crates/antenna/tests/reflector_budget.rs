@@ -67,7 +67,7 @@ fn prime_focus_is_the_closed_form() {
     }
 }
 
-/// Maximum of the closed form at the textbook's half-angle (`cosn_feed_max.csv`).
+/// The factors are the efficiency, also with every error of the mount at once.
 #[test]
 fn parts_multiply_to_the_whole() {
     let r = offset(0.9, 0.6);
@@ -99,21 +99,24 @@ fn parts_multiply_to_the_whole() {
     assert!(best_half_angle(8.0).unwrap().as_deg() > 40.0);
 }
 
-/// The offset's own integral is below the half-angle shortcut; 0.16 dB for cos^8 at the study's geometry
-/// (.7837 against .8135; own numerical study, geometry found by matching its half-angle figure).
+/// The offset's own integral is below the half-angle shortcut: .7837 against .8135 for cos^8, 0.16 dB (own numerical study,
+/// whose clearance is not stated: the one that gives its shortcut figure is looked for).
 #[test]
 fn offset_is_not_its_half_angle() {
     let (p, b, s) = ideal();
-    let r = offset(0.9, 0.6);
-    let shortcut = cos_n(8.0, r.half_angle()).unwrap().aperture;
-    let got = budget(&r, &feed(8.0), &p, &b, s, F).unwrap();
-    let gap = 10.0 * (shortcut / got.efficiency).log10();
-    println!(
-        "offset {:.4} shortcut {shortcut:.4} gap {gap:.3} dB half-angle {:.2}",
-        got.efficiency,
-        r.half_angle().as_deg()
-    );
-    assert!(gap > 0.1 && gap < 0.25);
+    let mut found = None;
+    for mm in 0..60 {
+        let r =
+            Reflector::offset(Length::m(0.9), Length::m(0.54), Length::mm(f64::from(mm))).unwrap();
+        let shortcut = cos_n(8.0, r.half_angle()).unwrap().aperture;
+        let own = budget(&r, &feed(8.0), &p, &b, s, F).unwrap().efficiency;
+        if (shortcut - 0.8135).abs() < 5e-5 {
+            found = Some((mm, shortcut, own));
+        }
+    }
+    let (mm, shortcut, own) = found.unwrap();
+    println!("clearance {mm} mm: {own:.5} against {shortcut:.5}");
+    assert!((own - 0.7837).abs() < 3e-4, "{own}");
 }
 
 /// Physical optics against aperture integration: boresight within 0.001 dB, 8 mm off focus and tilted within 0.03; main lobe over cuts.

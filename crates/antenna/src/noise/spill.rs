@@ -211,18 +211,19 @@ mod tests {
     #[test]
     fn study_figures() {
         // El 30 deg, ground 290 K, sky 8 K: cos^8 offset with the arm at the bottom 12.9 K, inverted 28.9 K; cos^4 prime
-        // focus 62 deg 3.9 K (own numerical study; the offset's clearance is not stated there).
+        // focus 62 deg 3.9 K (own numerical study; the offset's clearance of 23 mm
+        // is the one that gives the study's efficiency).
         let prime =
             Reflector::prime_focus(Length::m(1.0), Length::m(0.25 / 31f64.to_radians().tan()))
                 .unwrap();
         let (k, total) = noise(&prime, 4.0, 30.0, Arm::Bottom);
         assert!((k - 3.9).abs() < 0.2, "{k}");
         assert!((total - 62f64.to_radians().cos().powi(5)).abs() < 1e-6);
-        let offset = Reflector::offset(Length::m(0.9), Length::m(0.54), Length::mm(25.0)).unwrap();
+        let offset = Reflector::offset(Length::m(0.9), Length::m(0.54), Length::mm(23.0)).unwrap();
         let (bottom, _) = noise(&offset, 8.0, 30.0, Arm::Bottom);
         let (top, _) = noise(&offset, 8.0, 30.0, Arm::Top);
-        assert!((bottom - 12.9).abs() < 1.5, "{bottom}");
-        assert!((top - 28.9).abs() < 1.0, "{top}");
+        assert!((bottom - 12.9).abs() < 0.2, "{bottom}");
+        assert!((top - 28.9).abs() < 0.2, "{top}");
     }
 
     #[test]
