@@ -10,7 +10,7 @@ use slantpath_antenna::degradation::{
     Strut, axial_defocus_loss, blockage_loss, lateral_squint, pointing_loss,
 };
 use slantpath_antenna::illumination::{best_half_angle, cos_n, cos_n_closed};
-use slantpath_antenna::pattern::{Beyond, Pattern, TablePoint};
+use slantpath_antenna::pattern::{Beyond, Field, GridPattern, Pattern, TablePoint};
 use slantpath_antenna::polarisation::{Polarisation, Sense};
 use slantpath_antenna::quadrature::integrate;
 use slantpath_antenna::reflector::Reflector;
@@ -496,4 +496,43 @@ fn a_feed_that_looks_past_the_dish_is_refused() {
         ..Placement::default()
     };
     assert!(budget(&r, &feed(8.0), &p, &b, s, F).is_err());
+}
+
+#[test]
+fn no_beam_is_said_and_far_phase_centres_are_flagged() {
+    let r = prime(1.2, 62.0);
+    let far = Placement {
+        axial: Length::mm(180.0),
+        ..Placement::default()
+    };
+    let said = beam(&r, &feed(4.0), &far, F);
+    assert!(said.is_err() || said.is_ok_and(|b| b.half_power_beamwidth[0].as_deg() > 3.0));
+    let k = 2.0 * PI / F.wavelength().as_m();
+    let base = feed(4.0);
+    let moved = |z: f64| {
+        let g = GridPattern::sample(361, 12, |t, p| {
+            let (e, s) = (
+                base.field(t, p),
+                num_complex::Complex64::from_polar(1.0, k * z * t.cos()),
+            );
+            Field {
+                theta: e.theta * s,
+                phi: e.phi * s,
+            }
+        });
+        Pattern::grid(g.unwrap(), Polarisation::VERTICAL)
+    };
+    let (p, b, s) = ideal();
+    assert!(
+        budget(&r, &moved(0.06), &p, &b, s, F)
+            .unwrap()
+            .validity
+            .is_inside()
+    );
+    assert!(
+        !budget(&r, &moved(0.2), &p, &b, s, F)
+            .unwrap()
+            .validity
+            .is_inside()
+    );
 }

@@ -139,6 +139,9 @@ fn half_power(f: &impl Fn(f64) -> f64) -> f64 {
         hi += 0.5;
         f_hi = target(hi);
     }
+    if f_hi > 0.0 {
+        return f64::NAN; // no main lobe: refused at the door
+    }
     let mut last = 0i8;
     for _ in 0..40 {
         let u = (lo * f_hi - hi * f_lo) / (f_hi - f_lo);
@@ -202,7 +205,7 @@ pub fn beam(
     placement: &Placement,
     f: Frequency,
 ) -> Result<Beam, AntennaError> {
-    Ok(Far::new(reflector, pattern, placement, f, 16.0)?.beam(true))
+    formed(Far::new(reflector, pattern, placement, f, 16.0)?.beam(true))
 }
 
 /// A pattern cut through the paraboloid's axis in the plane of azimuth `plane` (0: the dish's `x`), from `-reach` to `reach`
@@ -261,5 +264,19 @@ pub fn beam_width(
     placement: &Placement,
     f: Frequency,
 ) -> Result<Beam, AntennaError> {
-    Ok(Far::new(reflector, pattern, placement, f, 4.0)?.beam(false))
+    formed(Far::new(reflector, pattern, placement, f, 4.0)?.beam(false))
+}
+
+/// Refuses a beam that never falls to half power within a few beamwidths (a feed far out of focus, a dish of a wavelength).
+fn formed(beam: Beam) -> Result<Beam, AntennaError> {
+    for w in beam.half_power_beamwidth {
+        require(
+            w.as_rad() > 0.0,
+            "half-power beamwidth",
+            w.as_deg(),
+            "deg",
+            "defined: the feed is too far out of focus, or the dish too small, to form one main lobe",
+        )?;
+    }
+    Ok(beam)
 }

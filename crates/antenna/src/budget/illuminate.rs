@@ -214,7 +214,7 @@ impl Illumination {
     }
 
     /// Axial position with the greatest boresight field, by golden section on the phase alone (amplitudes of this pose),
-    /// around the position that the mean phase slope points to, within two wavelengths.
+    /// around the best of a coarse scan over four wavelengths to both sides.
     pub(super) fn best_axial(&self, nodes: &Nodes, nominal: &Pose, k: f64) -> f64 {
         let axis = nominal.frame[2];
         // c = s.z per node: moving by d changes the path by -d c to first order.

@@ -267,6 +267,13 @@ pub fn budget_on(
         4.0..=2000.0,
         "wavelengths",
     ));
+    let best_in_waves = best / f.wavelength().as_m();
+    if best_in_waves.abs() > 4.0 {
+        validity = validity.and(Validity::outside(format!(
+            "aperture integration: the best feed position lies {best_in_waves:.1} wavelengths from the pattern's origin, at the \
+             end of the range searched; refer the pattern to a point near its phase centre"
+        )));
+    }
     if rough.0 > 4.8 {
         validity = validity.and(Validity::outside(format!(
             "Ruze surface loss: {:.1} dB is beyond the small-error range (4.8 dB, rms above a twelfth of a wavelength)",

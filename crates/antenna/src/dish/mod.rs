@@ -76,7 +76,7 @@ impl DishAntenna {
     /// Solves a feed on a reflector. The surface is left to [`Losses`].
     ///
     /// # Errors
-    /// As [`budget`] and [`spill_shares`].
+    /// As [`budget()`] and [`spill_shares`].
     pub fn solve(
         reflector: &Reflector,
         feed: &Feed<'_>,
