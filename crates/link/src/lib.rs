@@ -1,1 +1,29 @@
 //! Wing: the station model, the budget and the predicted measurands.
+//!
+//! [`Model::new`] wires every formula of the physics rooms to the uncertain inputs of a checked station;
+//! [`Model::evaluate`] is then a plain function from inputs to outputs, cheap enough to be drawn a hundred thousand
+//! times; [`predict`] draws it and tells what each output depends on. What is predicted is always the *measurand*: a
+//! noise step, a C/N0, a Y factor, as a receiver would show it.
+
+mod air;
+mod conditions;
+mod dish;
+mod error;
+mod geometry;
+mod inputs;
+mod measurand;
+mod model;
+mod predict;
+mod receive;
+mod stages;
+mod transmit;
+mod walk;
+
+pub use air::free_space_loss_db;
+pub use conditions::{Air, Conditions, Drawing};
+pub use error::LinkError;
+pub use geometry::{Geometry, geometry};
+pub use inputs::{Inputs, Slot};
+pub use measurand::{Group, Measurand};
+pub use model::Model;
+pub use predict::{LEVEL, Prediction, difference, predict, quick};

@@ -1,0 +1,567 @@
+//! The dish with its feed at one frequency, as a function of the model's inputs.
+//!
+//! Dimensions, illumination and focus enter through the reflector integrals, which are solved once at the best
+//! estimates and once up and once down for every such input that is uncertain; between these points gain, beamwidth
+//! and spillover follow a parabola in each input (own surrogate: exact at the three points; inputs are taken one at a
+//! time, so that products of two deviations are left out). Everything else acts through closed forms on every draw.
+
+use crate::LinkError;
+use crate::inputs::{Inputs, Slot};
+use slantpath_antenna::budget::{Blockage, Placement};
+use slantpath_antenna::degradation::Strut;
+use slantpath_antenna::dish::{Cover as CoverShares, DishAntenna, Feed as MountedFeed, Losses, Scene, Stand};
+use slantpath_antenna::noise::{NoisePart, Shadow};
+use slantpath_antenna::pattern::{Beyond, Pattern, TablePoint};
+use slantpath_antenna::polarisation::{Polarisation as State, Sense};
+use slantpath_antenna::reflector::{Arm, Reflector, TapeOffset};
+use slantpath_antenna::slab::{Incidence, Layer, passage};
+use slantpath_antenna::AntennaError;
+use slantpath_quantity::{
+    Angle, Contributor, ContributorId, Decibel, Frequency, Length, Temperature, Validity, from_db,
+};
+use slantpath_station::checked::{
+    FeedArm, FeedPattern, PhaseCentre, Polarisation, ReflectorShape, Station, TransmitFeed,
+};
+
+/// Which side of the feed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Side {
+    Receive,
+    Transmit,
+}
+
+/// A parabola in one input: change of a figure for a deviation `d` from the best estimate, `a d + b d^2`.
+#[derive(Debug, Clone, Copy, Default)]
+struct Parabola {
+    a: f64,
+    b: f64,
+}
+
+impl Parabola {
+    /// Through zero at 0, `up` at `+h` and `down` at `-h`.
+    fn through(h: f64, up: f64, down: f64) -> Self {
+        Self {
+            a: 0.5 * (up - down) / h,
+            b: 0.5 * (up + down) / (h * h),
+        }
+    }
+    #[inline]
+    fn at(self, d: f64) -> f64 {
+        d * (self.a + self.b * d)
+    }
+}
+
+/// How the solved antenna changes with one input.
+#[derive(Debug, Clone)]
+struct Response {
+    slot: Slot,
+    best: f64,
+    gain_db: Parabola,
+    beamwidth_rad: Parabola,
+    spill_ground: Parabola,
+    spill_sky: Parabola,
+}
+
+/// The dish with its feed, ready to be evaluated.
+#[derive(Debug, Clone)]
+pub(crate) struct DishModel {
+    antenna: DishAntenna,
+    responses: Vec<Response>,
+    surface: Slot,
+    pointing: Slot,
+    reflection: Slot,
+    ohmic: Slot,
+    return_loss: Slot,
+    shadow: Option<ShadowSlots>,
+    cover: Option<CoverSlots>,
+    polarisation: PolarisationModel,
+    excursion: Angle,
+    f: Frequency,
+    /// Ranges that were left.
+    pub validity: Validity,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct ShadowSlots {
+    loss: Slot,
+    sky: Slot,
+    ground: Slot,
+    absorbed: Slot,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct CoverSlots {
+    thickness: Slot,
+    permittivity: Slot,
+    loss_tangent: Slot,
+}
+
+/// How the feed's polarisation meets the wave's.
+#[derive(Debug, Clone, Copy)]
+enum PolarisationModel {
+    /// Linear to linear, turned by a skew error.
+    Linear { skew_error: Slot },
+    /// Elliptical feed against the satellite's circular sense, after the reflector turned it round.
+    Circular { axial_ratio: Slot, feed: Sense, satellite: Sense },
+    /// Circular to linear or the other way: 3 dB.
+    Mixed,
+    /// Linear to the orthogonal linear: what comes through is the feed's cross-polar isolation.
+    Crossed { isolation: Option<Slot> },
+}
+
+/// One evaluation on receive: everything at the feed's port, as seen by a matched receiver.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct ReceiveFigures {
+    /// Realised gain, dBi.
+    pub gain_dbi: f64,
+    /// Antenna noise by part, K, in the order of [`NoisePart::ALL`].
+    pub noise_k: [f64; 7],
+    /// Fraction of a wave going back from the receiver that the feed's port reflects.
+    pub reflection: f64,
+}
+
+impl ReceiveFigures {
+    pub fn noise_total_k(&self) -> f64 {
+        self.noise_k.iter().sum()
+    }
+}
+
+impl DishModel {
+    pub fn new(
+        inputs: &mut Inputs,
+        station: &Station,
+        side: Side,
+        f: Frequency,
+        wave: Polarisation,
+        elevation: Angle,
+        excursion: Angle,
+    ) -> Result<Self, LinkError> {
+        let best = |c: &Contributor| c.distribution.mean();
+        let antenna = solve(station, side, f, elevation, &best)?;
+        let mut responses = Vec::new();
+        for c in shape_inputs(station, side) {
+            let h = c.distribution.u();
+            if h == 0.0 {
+                continue;
+            }
+            let at = |value: f64, id: &ContributorId| {
+                solve(station, side, f, elevation, &|k: &Contributor| {
+                    if k.id == *id { value } else { k.distribution.mean() }
+                })
+            };
+            let mean = c.distribution.mean();
+            // A length or taper that may not go below zero is varied upwards only.
+            let up = at(mean + h, &c.id)?;
+            let down = at(mean - h, &c.id).or_else(|_| at((mean - h).max(0.0), &c.id));
+            let response = match down {
+                Ok(down) => Response::between(inputs.slot(c), mean, h, &antenna, &up, Some(&down)),
+                Err(_) => Response::between(inputs.slot(c), mean, h, &antenna, &up, None),
+            };
+            responses.push(response);
+        }
+        let feed = &station.feed;
+        let r = &station.reflector;
+        let transmit = feed.transmit.as_ref();
+        let (ohmic, return_loss, reflection) = match (side, transmit) {
+            (Side::Transmit, Some(t)) => (&t.ohmic_loss, &t.return_loss, &r.reflection_loss_transmit),
+            (Side::Transmit, None) => return Err(no_transmit_feed(&feed.name)),
+            (Side::Receive, _) => (
+                &feed.receive.ohmic_loss,
+                &feed.receive.return_loss,
+                &r.reflection_loss_receive,
+            ),
+        };
+        let shadow = (side == Side::Receive).then(|| {
+            let s = &feed.receive.shadow;
+            ShadowSlots {
+                loss: inputs.slot(&s.loss),
+                sky: inputs.slot(&s.sees_sky),
+                ground: inputs.slot(&s.sees_ground),
+                absorbed: inputs.slot(&s.absorbed),
+            }
+        });
+        let cover = feed.cover.as_ref().map(|c| CoverSlots {
+            thickness: inputs.slot(&c.thickness),
+            permittivity: inputs.slot(&c.permittivity),
+            loss_tangent: inputs.slot(&c.loss_tangent),
+        });
+        Ok(Self {
+            validity: antenna.validity().clone(),
+            polarisation: polarisation(inputs, station, side, wave),
+            responses,
+            surface: inputs.slot(&r.surface_rms),
+            pointing: inputs.slot(&r.pointing_error),
+            reflection: inputs.slot(reflection),
+            ohmic: inputs.slot(ohmic),
+            return_loss: inputs.slot(return_loss),
+            shadow,
+            cover,
+            excursion,
+            f,
+            antenna,
+        })
+    }
+
+    /// The antenna as solved at the best estimates.
+    pub fn antenna(&self) -> &DishAntenna {
+        &self.antenna
+    }
+
+    fn losses(&self, x: &[f64], d_beam_rad: f64) -> Result<Losses, AntennaError> {
+        let beam = self.antenna.half_power_beamwidth().as_rad();
+        // Pointing error and the satellite's daily walk add as vectors; its mean square is half of its square.
+        let walk2 = 0.5 * self.excursion.as_rad().powi(2);
+        let off = (self.pointing.of(x).powi(2) + walk2).sqrt();
+        // A wider beam forgives more: the loss goes with (off / beam)^2.
+        let off = off * beam / (beam + d_beam_rad).max(0.1 * beam);
+        let shadow = match self.shadow {
+            None => Shadow::NONE,
+            Some(s) => {
+                let (sky, ground, absorbed) = (
+                    s.sky.of(x).max(0.0),
+                    s.ground.of(x).max(0.0),
+                    s.absorbed.of(x).max(0.0),
+                );
+                let sum = sky + ground + absorbed;
+                if sum > 0.0 {
+                    Shadow::new(
+                        Decibel(s.loss.of(x).max(0.0)),
+                        sky / sum,
+                        ground / sum,
+                        absorbed / sum,
+                    )?
+                } else {
+                    Shadow::NONE.with_loss(Decibel(s.loss.of(x).max(0.0)))?
+                }
+            }
+        };
+        let cover = match self.cover {
+            None => CoverShares::NONE,
+            Some(c) => {
+                let layer = Layer::dielectric(
+                    c.permittivity.of(x).max(1.0),
+                    c.loss_tangent.of(x).max(0.0),
+                    Length::m(c.thickness.of(x).max(0.0)),
+                )?;
+                passage(&[layer], self.f, Angle::deg(0.0), Incidence::Te)?.into()
+            }
+        };
+        Ok(Losses {
+            surface: Length::m(self.surface.of(x).max(0.0)),
+            pointing: Angle::rad(off),
+            polarisation: Decibel(self.polarisation.loss_db(x)),
+            shadow,
+            cover,
+            ohmic: Decibel(self.ohmic.of(x).max(0.0)),
+            s11: Some(Decibel(-self.return_loss.of(x).max(0.1))),
+            other: Decibel(self.reflection.of(x).max(0.0)),
+        })
+    }
+
+    /// Gain and noise on receive under a sky that is `sky_k` at the beam's elevation and goes with the cosecant law
+    /// elsewhere, through `sky_at`.
+    pub fn receive(
+        &self,
+        x: &[f64],
+        sky_at: &(dyn Fn(Angle) -> Temperature + Sync),
+        ground_k: f64,
+        physical_k: f64,
+    ) -> Result<ReceiveFigures, AntennaError> {
+        let d = self.deviations(x);
+        let losses = self.losses(x, d.beamwidth_rad)?;
+        let scene = Scene {
+            sky: sky_at,
+            ground: Temperature::k(ground_k),
+            physical: Temperature::k(physical_k),
+        };
+        let r = self.antenna.receive(&losses, &scene)?;
+        let mut noise_k = [0.0; 7];
+        for (slot, (_, t)) in noise_k.iter_mut().zip(r.noise.iter()) {
+            *slot = t.as_k();
+        }
+        // Power that the surrogate moves between main beam and spill, seen through the same losses as the rest.
+        let through = from_db(-losses.ohmic.0) * losses.cover.transmitted * from_db(-r.steps[6].0);
+        let beam_k = sky_at(self.antenna.elevation()).as_k();
+        noise_k[NoisePart::SpillGround as usize] += through * d.spill_ground * ground_k;
+        noise_k[NoisePart::SpillSky as usize] += through * d.spill_sky * beam_k;
+        noise_k[NoisePart::MainBeam as usize] -= through * (d.spill_ground + d.spill_sky) * beam_k;
+        Ok(ReceiveFigures {
+            gain_dbi: r.gain.0 + d.gain_db,
+            noise_k,
+            reflection: from_db(-self.return_loss.of(x).max(0.1)),
+        })
+    }
+
+    /// Realised gain on transmit, dBi.
+    pub fn gain_dbi(&self, x: &[f64]) -> Result<f64, AntennaError> {
+        let d = self.deviations(x);
+        Ok(self.antenna.gain(&self.losses(x, d.beamwidth_rad)?)?.0 + d.gain_db)
+    }
+
+    /// Losses between the aperture's ideal gain and the feed's port, by name, for a budget.
+    pub fn steps(&self, x: &[f64]) -> Result<Vec<(&'static str, f64)>, AntennaError> {
+        let d = self.deviations(x);
+        let losses = self.losses(x, d.beamwidth_rad)?;
+        let mut out: Vec<(&'static str, f64)> =
+            self.antenna.parts().map(|(p, l)| (p.name(), l.0)).filter(|(_, l)| l.abs() > 5e-4).collect();
+        let steps = self.antenna.steps(&losses)?;
+        for (s, l) in slantpath_antenna::dish::Step::ALL.iter().zip(steps) {
+            let name = match s {
+                slantpath_antenna::dish::Step::Other => "reflection at the dish",
+                _ => s.name(),
+            };
+            if l.0.abs() > 5e-4 {
+                out.push((name, l.0));
+            }
+        }
+        Ok(out)
+    }
+
+    fn deviations(&self, x: &[f64]) -> Deviations {
+        let mut d = Deviations::default();
+        for r in &self.responses {
+            let dx = r.slot.of(x) - r.best;
+            d.gain_db += r.gain_db.at(dx);
+            d.beamwidth_rad += r.beamwidth_rad.at(dx);
+            d.spill_ground += r.spill_ground.at(dx);
+            d.spill_sky += r.spill_sky.at(dx);
+        }
+        d
+    }
+}
+
+#[derive(Debug, Clone, Copy, Default)]
+struct Deviations {
+    gain_db: f64,
+    beamwidth_rad: f64,
+    spill_ground: f64,
+    spill_sky: f64,
+}
+
+impl Response {
+    fn between(
+        slot: Slot,
+        best: f64,
+        h: f64,
+        base: &DishAntenna,
+        up: &DishAntenna,
+        down: Option<&DishAntenna>,
+    ) -> Self {
+        let fit = |g: &dyn Fn(&DishAntenna) -> f64| {
+            let u = g(up) - g(base);
+            match down {
+                Some(d) => Parabola::through(h, u, g(d) - g(base)),
+                // No solution on the other side: a straight line.
+                None => Parabola { a: u / h, b: 0.0 },
+            }
+        };
+        Self {
+            slot,
+            best,
+            gain_db: fit(&|a| a.base_gain().0),
+            beamwidth_rad: fit(&|a| a.half_power_beamwidth().as_rad()),
+            spill_ground: fit(&|a| a.spill().ground),
+            spill_sky: fit(&|a| a.spill().above()),
+        }
+    }
+}
+
+fn no_transmit_feed(name: &str) -> LinkError {
+    LinkError::Missing {
+        what: format!("the transmit side of feed `{name}`"),
+        remedy: format!("give [feed.{name}.transmit] in the station file"),
+    }
+}
+
+fn sense_of(p: Polarisation) -> Option<Sense> {
+    match p {
+        Polarisation::Rhcp => Some(Sense::Right),
+        Polarisation::Lhcp => Some(Sense::Left),
+        Polarisation::Horizontal | Polarisation::Vertical => None,
+    }
+}
+
+fn polarisation(inputs: &mut Inputs, station: &Station, side: Side, wave: Polarisation) -> PolarisationModel {
+    match (side, &station.feed.transmit) {
+        (Side::Transmit, Some(t)) => transmit_polarisation(inputs, station, t, wave),
+        _ if wave.is_circular() => PolarisationModel::Mixed,
+        // On receive the LNB is told to take the passband's polarisation; whether it does is the DC graph's matter.
+        _ => PolarisationModel::Linear {
+            skew_error: inputs.slot(&station.feed.skew_error),
+        },
+    }
+}
+
+fn transmit_polarisation(
+    inputs: &mut Inputs,
+    station: &Station,
+    t: &TransmitFeed,
+    wave: Polarisation,
+) -> PolarisationModel {
+    let sent = t.sense_after_dish();
+    match (sense_of(sent), sense_of(wave)) {
+        (Some(_), Some(satellite)) => PolarisationModel::Circular {
+            axial_ratio: inputs.slot(&t.axial_ratio),
+            feed: if sent == wave { satellite } else { satellite.reversed() },
+            satellite,
+        },
+        (None, None) if sent == wave => PolarisationModel::Linear {
+            skew_error: inputs.slot(&station.feed.skew_error),
+        },
+        (None, None) => PolarisationModel::Crossed { isolation: None },
+        _ => PolarisationModel::Mixed,
+    }
+}
+
+impl PolarisationModel {
+    fn loss_db(&self, x: &[f64]) -> f64 {
+        match *self {
+            Self::Linear { skew_error } => {
+                let turned = State::linear(Angle::rad(skew_error.of(x)));
+                turned.mismatch_loss(State::linear(Angle::rad(0.0))).0.max(0.0)
+            }
+            Self::Circular {
+                axial_ratio,
+                feed,
+                satellite,
+            } => match State::elliptical(Decibel(axial_ratio.of(x).max(0.0)), Angle::rad(0.0), feed) {
+                // The satellite's own axial ratio is not published; it is taken as circular.
+                Ok(state) => state.mismatch_loss(State::circular(satellite)).0.clamp(0.0, 60.0),
+                Err(_) => 0.0,
+            },
+            Self::Mixed => 3.0103,
+            Self::Crossed { isolation } => isolation.map_or(30.0, |s| s.of(x).max(0.0)),
+        }
+    }
+}
+
+/// Inputs that act through the reflector integrals.
+fn shape_inputs(station: &Station, side: Side) -> Vec<&Contributor> {
+    let mut out: Vec<&Contributor> = match &station.reflector.shape {
+        ReflectorShape::PrimeFocus { diameter, focal_length } => vec![diameter, focal_length],
+        ReflectorShape::PrimeFocusByTape { diameter, depth } => vec![diameter, depth],
+        ReflectorShape::Offset {
+            diameter,
+            focal_length,
+            clearance,
+        } => vec![diameter, focal_length, clearance],
+        ReflectorShape::OffsetByTape { width, height, depth } => vec![width, height, depth],
+    };
+    let Some((pattern, centre)) = feed_side(station, side) else {
+        return out;
+    };
+    match pattern {
+        FeedPattern::EdgeTaper { angle, taper } => out.extend([angle, taper]),
+        FeedPattern::CosPower { exponent } => out.push(exponent),
+        FeedPattern::BareGain { gain } => out.push(gain),
+        FeedPattern::Table { error, .. } => out.push(error),
+    }
+    out.extend([&centre.focus_error, &centre.lateral_error]);
+    out.extend([&station.reflector.blockage.disc, &station.reflector.blockage.strut_width]);
+    out
+}
+
+fn feed_side(station: &Station, side: Side) -> Option<(&FeedPattern, &PhaseCentre)> {
+    match side {
+        Side::Receive => Some((&station.feed.receive.pattern, &station.feed.receive.phase_centre)),
+        Side::Transmit => station.feed.transmit.as_ref().map(|t| (&t.pattern, &t.phase_centre)),
+    }
+}
+
+/// The reflector for the values that `get` gives.
+pub(crate) fn reflector(shape: &ReflectorShape, get: &dyn Fn(&Contributor) -> f64) -> Result<Reflector, AntennaError> {
+    let m = |c: &Contributor| Length::m(get(c));
+    match shape {
+        ReflectorShape::PrimeFocus { diameter, focal_length } => Reflector::prime_focus(m(diameter), m(focal_length)),
+        ReflectorShape::PrimeFocusByTape { diameter, depth } => {
+            Reflector::prime_focus_from_depth(m(diameter), m(depth))
+        }
+        ReflectorShape::Offset {
+            diameter,
+            focal_length,
+            clearance,
+        } => Reflector::offset(m(diameter), m(focal_length), m(clearance)),
+        ReflectorShape::OffsetByTape { width, height, depth } => Ok(TapeOffset {
+            width: m(width),
+            height: m(height),
+            depth: m(depth),
+            deepest_from_near_edge: None,
+        }
+        .read()?
+        .reflector),
+    }
+}
+
+fn pattern(p: &FeedPattern, get: &dyn Fn(&Contributor) -> f64) -> Result<Pattern, AntennaError> {
+    let vertical = State::VERTICAL;
+    match p {
+        FeedPattern::EdgeTaper { angle, taper } => {
+            Pattern::edge_taper(Decibel(-get(taper)), Angle::rad(get(angle)), vertical)
+        }
+        FeedPattern::CosPower { exponent } => Pattern::cos_n(get(exponent), vertical),
+        // G = 2 (n + 1)
+        FeedPattern::BareGain { gain } => Pattern::cos_n((0.5 * from_db(get(gain)) - 1.0).max(0.0), vertical),
+        FeedPattern::Table { rows, error } => {
+            let e = get(error);
+            let points: Vec<TablePoint> = rows
+                .iter()
+                .map(|r| {
+                    // The table's error grows with the level down to -10 dB and stays from there on.
+                    let level = r.level_db + e * (-r.level_db / 10.0).clamp(0.0, 1.0);
+                    let mut p = TablePoint::level(r.angle, Decibel(level));
+                    if let Some(phase) = r.phase {
+                        p.phase = phase;
+                    }
+                    p
+                })
+                .collect();
+            Pattern::rotational(&points, Beyond::LastLevel, vertical)
+        }
+    }
+}
+
+fn solve(
+    station: &Station,
+    side: Side,
+    f: Frequency,
+    elevation: Angle,
+    get: &dyn Fn(&Contributor) -> f64,
+) -> Result<DishAntenna, LinkError> {
+    let (feed_pattern, centre) = feed_side(station, side).ok_or_else(|| no_transmit_feed(&station.feed.name))?;
+    let dish = reflector(&station.reflector.shape, get)?;
+    let pattern = pattern(feed_pattern, get)?;
+    let placement = Placement {
+        // The station counts the focus error positive away from the dish, the antenna room towards it.
+        axial: Length::m(-get(&centre.focus_error)),
+        lateral: [Length::m(get(&centre.lateral_error)), Length::m(0.0)],
+        ..Placement::default()
+    };
+    let b = &station.reflector.blockage;
+    let strut = Strut {
+        width: Length::m(get(&b.strut_width).max(0.0)),
+        length: dish.diameter() * 0.5,
+    };
+    let blockage = Blockage {
+        feed: Length::m(get(&b.disc).max(0.0)),
+        struts: (0..b.struts)
+            .map(|i| (strut, Angle::deg(90.0 + 360.0 * f64::from(i) / f64::from(b.struts.max(1)))))
+            .collect(),
+    };
+    let stand = Stand {
+        elevation,
+        arm: match station.reflector.feed_arm {
+            FeedArm::Bottom => Arm::Bottom,
+            FeedArm::Top => Arm::Top,
+        },
+    };
+    Ok(DishAntenna::solve(
+        &dish,
+        &MountedFeed {
+            pattern: &pattern,
+            placement,
+            blockage: &blockage,
+        },
+        f,
+        &stand,
+    )?)
+}

@@ -1,0 +1,237 @@
+//! The station as a function of its uncertain inputs.
+
+use crate::LinkError;
+use crate::air::{PathModel, SharedAir, site_climate};
+use crate::conditions::Conditions;
+use crate::dish::{DishModel, Side};
+use crate::geometry::{Geometry, geometry};
+use crate::inputs::{Inputs, Slot};
+use crate::measurand::{Listing, Measurand, Values};
+use crate::receive::{BranchModel, DownModel, SkyTable};
+use crate::transmit::UpModel;
+use slantpath_propagation::{PathInput, SiteClimate, SlantPath};
+use slantpath_quantity::{Angle, Distribution, Frequency, Length, Validity};
+use slantpath_station::checked::{Beacon, BeaconKind, Passband, PassbandUse, Station};
+
+/// A beacon as the model needs it.
+#[derive(Debug, Clone)]
+pub(crate) struct BeaconModel {
+    pub name: String,
+    pub kind: BeaconKind,
+    pub eirp: Slot,
+}
+
+/// The Sun's flux, when its Y factor is asked for.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct SunModel {
+    pub flux_sfu: Slot,
+}
+
+/// A station with one satellite at one moment: every formula wired to its inputs, nothing drawn yet.
+#[derive(Debug, Clone)]
+pub struct Model {
+    pub(crate) inputs: Inputs,
+    pub(crate) geometry: Geometry,
+    pub(crate) downs: Vec<DownModel>,
+    pub(crate) branches: Vec<BranchModel>,
+    pub(crate) ups: Vec<UpModel>,
+    pub(crate) beacons: Vec<Vec<BeaconModel>>,
+    pub(crate) passbands: Vec<Passband>,
+    pub(crate) sun: Option<SunModel>,
+    pub(crate) validity: Validity,
+    listing: Vec<Measurand>,
+}
+
+impl Model {
+    /// Builds the model: look angles, slant paths and reflector integrals are solved here, once.
+    ///
+    /// # Errors
+    /// The satellite below the horizon, conditions that make no sense, a shape no feed can light.
+    pub fn new(station: &Station, conditions: &Conditions) -> Result<Self, LinkError> {
+        conditions.check()?;
+        let mut inputs = Inputs::default();
+        let geometry = geometry(station, conditions)?;
+        let climate = site_climate(&station.site)?;
+        let shared = SharedAir::new(&mut inputs, &station.site, &climate, conditions.air);
+        let elevation = Angle::deg(geometry.apparent.elevation_deg);
+        let diameter = Length::m(station.reflector.shape.aperture_diameter().distribution.mean());
+        let mut validity = geometry.validity.clone();
+        let (mut downs, mut branches, mut ups, mut beacons) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        for p in &station.satellite.passbands {
+            let f = p.downlink.centre();
+            let dish = DishModel::new(
+                &mut inputs,
+                station,
+                Side::Receive,
+                f,
+                p.downlink_polarisation,
+                elevation,
+                geometry.daily_excursion,
+            )?;
+            let path = PathModel::new(
+                &mut inputs,
+                shared,
+                &geometry,
+                &station.site,
+                &climate,
+                conditions,
+                f,
+                p.downlink_polarisation,
+                diameter,
+                "down",
+            )?;
+            validity = validity.and(dish.validity.clone()).and(path.validity.clone());
+            let index = downs.len();
+            for b in &station.receive.branches {
+                if let Some(m) = BranchModel::new(&mut inputs, station, b, p, index)? {
+                    validity = validity.and(m.validity.clone());
+                    branches.push(m);
+                }
+            }
+            downs.push(DownModel {
+                passband: p.name.clone(),
+                f,
+                dish,
+                path,
+                sky: sky_table(&geometry, station, &climate, f, diameter)?,
+                elevation,
+                footprint: inputs.slot(&station.site.footprint_down),
+                noise_density: inputs.slot(&p.noise_density),
+                ground: inputs.slot(&station.site.ground_temperature),
+                air_temperature: shared.temperature,
+            });
+            beacons.push(p.beacons.iter().map(|b| beacon(&mut inputs, b)).collect());
+            if let Some(t) = &station.transmit
+                && let Some(segment) = t.segment(&p.name)
+                && station.feed.transmit.is_some()
+            {
+                let f = segment.frequency.unwrap_or_else(|| p.uplink.centre());
+                let dish = DishModel::new(
+                    &mut inputs,
+                    station,
+                    Side::Transmit,
+                    f,
+                    p.uplink_polarisation,
+                    elevation,
+                    geometry.daily_excursion,
+                )?;
+                let path = PathModel::new(
+                    &mut inputs,
+                    shared,
+                    &geometry,
+                    &station.site,
+                    &climate,
+                    conditions,
+                    f,
+                    p.uplink_polarisation,
+                    diameter,
+                    "up",
+                )?;
+                let up = UpModel::new(&mut inputs, station, t, segment, p, dish, path)?;
+                validity = validity.and(up.validity.clone());
+                ups.push(up);
+            }
+        }
+        let sun = conditions.sun_flux_sfu.map(|(s, u)| SunModel {
+            flux_sfu: inputs.own(
+                "sun.flux",
+                "flux of the Sun",
+                if u > 0.0 { Distribution::Normal { mean: s, u } } else { Distribution::Exact(s) },
+                "sfu",
+                "given",
+            ),
+        });
+        let mut model = Self {
+            inputs,
+            geometry,
+            downs,
+            branches,
+            ups,
+            beacons,
+            passbands: station.satellite.passbands.clone(),
+            sun,
+            validity,
+            listing: Vec::new(),
+        };
+        let mut listing = Listing::default();
+        model.walk(&model.inputs.best(), &mut listing)?;
+        model.listing = listing.0;
+        Ok(model)
+    }
+
+    /// Every input with what is known of it, in the order of the vector that [`Model::evaluate`] takes.
+    pub fn inputs(&self) -> &Inputs {
+        &self.inputs
+    }
+    /// Where the satellite stands.
+    pub fn geometry(&self) -> &Geometry {
+        &self.geometry
+    }
+    /// What the model predicts, in the order in which [`Model::evaluate`] writes.
+    pub fn outputs(&self) -> &[Measurand] {
+        &self.listing
+    }
+    /// Whether every model used was inside its range.
+    pub fn validity(&self) -> &Validity {
+        &self.validity
+    }
+    /// Half-power beamwidth on receive of a passband.
+    pub fn beamwidth(&self, passband: &str) -> Option<Angle> {
+        let d = self.downs.iter().find(|d| d.passband == passband)?;
+        Some(d.dish.antenna().half_power_beamwidth())
+    }
+    /// Intermediate frequency of a passband's centre at the receiver of a branch, and whether it is mirrored.
+    pub fn intermediate(&self, passband: &str, branch: &str) -> Option<(Frequency, bool)> {
+        self.branches
+            .iter()
+            .find(|b| b.branch == branch && self.downs.get(b.down).is_some_and(|d| d.passband == passband))
+            .map(|b| (b.intermediate, b.inverted))
+    }
+
+    /// Evaluates every output for one vector of inputs. An evaluation that fails writes not-a-number everywhere.
+    pub fn evaluate(&self, x: &[f64], out: &mut [f64]) {
+        let mut sink = Values { out, next: 0 };
+        if self.walk(x, &mut sink).is_err() {
+            out.fill(f64::NAN);
+        }
+    }
+}
+
+/// Whether a passband is the wideband one.
+pub(crate) fn is_wide(p: &Passband) -> bool {
+    p.usage == PassbandUse::Wide
+}
+
+fn beacon(inputs: &mut Inputs, b: &Beacon) -> BeaconModel {
+    BeaconModel {
+        name: b.name.clone(),
+        kind: b.kind.clone(),
+        eirp: inputs.slot(&b.eirp),
+    }
+}
+
+/// Clear-sky brightness from just above the horizon to the zenith.
+fn sky_table(
+    geometry: &Geometry,
+    station: &Station,
+    climate: &SiteClimate,
+    f: Frequency,
+    diameter: Length,
+) -> Result<SkyTable, LinkError> {
+    let mut rows = Vec::new();
+    for el_deg in [0.5, 1.5, 2.7, 4.2, 6.2, 8.7, 12.5, 17.5, 25.0, 37.0, 55.0, 90.0] {
+        let path = SlantPath::new(
+            &PathInput {
+                latitude: station.site.latitude,
+                elevation: Angle::deg(el_deg),
+                frequency: f,
+                polarisation_tilt: geometry.skew.unwrap_or(Angle::deg(0.0)),
+                diameter,
+                efficiency: 0.6,
+            },
+            climate,
+        )?;
+        rows.push((f64::to_radians(el_deg), path.clear_sky(50.0)?.brightness.as_k()));
+    }
+    Ok(SkyTable { rows })
+}

@@ -1,0 +1,202 @@
+//! From the model to answers: draws, shares, because.
+
+use crate::LinkError;
+use crate::conditions::Drawing;
+use crate::measurand::{Group, Measurand};
+use crate::model::Model;
+use slantpath_quantity::{Answer, Contributor, Estimate, Interval, Share, show};
+use slantpath_stats::draws::Settings;
+use slantpath_stats::intervals::normal_factor;
+use slantpath_stats::progress::{Progress, Stop};
+use slantpath_stats::propagate::{first_order, one_at_a_time};
+
+/// Coverage of every interval given.
+pub const LEVEL: f64 = 0.95;
+
+/// A prediction: every output as an answer, and what they depend on.
+#[derive(Debug, Clone)]
+pub struct Prediction {
+    /// What each answer is of, in the order of the answers.
+    pub measurands: Vec<Measurand>,
+    /// Answers in the order of the model's outputs.
+    pub answers: Vec<Answer>,
+    /// Inputs of the model, in order.
+    pub contributors: Vec<Contributor>,
+    /// Change of each output per unit of each input: row per output, column per input.
+    pub sensitivity: Vec<Vec<f64>>,
+    /// How it was drawn.
+    pub drawing: Drawing,
+}
+
+impl Prediction {
+    /// The answer of that identity.
+    pub fn answer(&self, id: &str) -> Option<&Answer> {
+        self.answers.iter().find(|a| a.measurand == id)
+    }
+    /// Index of the answer of that identity.
+    pub fn index(&self, id: &str) -> Option<usize> {
+        self.answers.iter().position(|a| a.measurand == id)
+    }
+    /// Answers of a group, with what they are of.
+    pub fn group(&self, group: Group) -> impl Iterator<Item = (&Measurand, &Answer)> {
+        self.measurands
+            .iter()
+            .zip(&self.answers)
+            .filter(move |(m, _)| m.group == group)
+    }
+}
+
+/// Draws the model. Measurands get Monte Carlo means and intervals (JCGM 101); budget and ledger lines get their value
+/// at the best estimates with first-order uncertainty (GUM 5.1.2), so that lines still sum to their totals.
+///
+/// # Errors
+/// Contradictory contributors, a stop request, a model that is not finite somewhere in the draws.
+pub fn predict(
+    model: &Model,
+    drawing: Drawing,
+    stop: &Stop,
+    progress: &Progress,
+) -> Result<Prediction, LinkError> {
+    let contributors = model.inputs().contributors().to_vec();
+    let outputs = model.outputs();
+    let n = outputs.len();
+    let first = first_order(&contributors, n, |x, y| model.evaluate(x, y))?;
+    // Only what a person measures is drawn; the rest is exact enough to first order.
+    let drawn: Vec<usize> = (0..n).filter(|&k| outputs[k].group == Group::Measurand).collect();
+    let settings = Settings {
+        seed: drawing.seed,
+        trials: drawing.trials,
+        stop: stop.clone(),
+        progress: progress.clone(),
+    };
+    let draws = slantpath_stats::draws::monte_carlo_with(
+        &contributors,
+        drawn.len().max(1),
+        &settings,
+        || vec![0.0; n],
+        |all, x, y| {
+            model.evaluate(x, all);
+            for (slot, &k) in y.iter_mut().zip(&drawn) {
+                *slot = all[k];
+            }
+        },
+    )?;
+    let alone = one_at_a_time(&contributors, n, |x, y| model.evaluate(x, y))?;
+    let factor = normal_factor(LEVEL);
+    let mut answers = Vec::with_capacity(n);
+    let mut sensitivity = Vec::with_capacity(n);
+    for (k, m) in outputs.iter().enumerate() {
+        let f = &first[k];
+        let estimate = match drawn.iter().position(|&d| d == k) {
+            Some(p) => draws.estimate(p, LEVEL)?,
+            None => Estimate {
+                value: f.value,
+                u: f.u,
+                interval: Interval {
+                    lo: f.value - factor * f.u,
+                    hi: f.value + factor * f.u,
+                    level: LEVEL,
+                },
+            },
+        };
+        let shares: Vec<Share> = alone[k]
+            .iter()
+            .filter(|a| a.u > 0.0)
+            .map(|a| a.clone().share(!a.id.as_str().starts_with("air.scintillation")))
+            .collect();
+        sensitivity.push(
+            alone[k]
+                .iter()
+                .zip(&contributors)
+                .map(|(a, c)| {
+                    let u = c.distribution.u();
+                    if u > 0.0 { a.effect / u } else { 0.0 }
+                })
+                .collect(),
+        );
+        let mut answer = Answer::known(&m.id, &m.label, m.unit, estimate)
+            .with_shares(shares)
+            .with_validity(model.validity().clone());
+        answer = with_because(answer);
+        answers.push(answer);
+    }
+    Ok(Prediction {
+        measurands: outputs.to_vec(),
+        answers,
+        contributors,
+        sensitivity,
+        drawing,
+    })
+}
+
+/// Difference of two predictions of the same measurand under the same seed: contributors that both share cancel.
+///
+/// # Errors
+/// As [`predict`]; a measurand that one of the two does not have.
+pub fn difference(
+    a: &Model,
+    b: &Model,
+    measurand: &str,
+    drawing: Drawing,
+) -> Result<Estimate, LinkError> {
+    let find = |m: &Model| {
+        m.outputs()
+            .iter()
+            .position(|o| o.id == measurand)
+            .ok_or_else(|| LinkError::Unknown {
+                what: "measurand",
+                name: measurand.to_string(),
+                known: m.outputs().iter().map(|o| o.id.clone()).collect::<Vec<_>>().join(", "),
+            })
+    };
+    let (ka, kb) = (find(a)?, find(b)?);
+    let run = |m: &Model, k: usize| {
+        let n = m.outputs().len();
+        slantpath_stats::draws::monte_carlo_with(
+            m.inputs().contributors(),
+            1,
+            &Settings::new(drawing.seed, drawing.trials),
+            || vec![0.0; n],
+            |all, x, y| {
+                m.evaluate(x, all);
+                y[0] = all[k];
+            },
+        )
+    };
+    let (da, db) = (run(a, ka)?, run(b, kb)?);
+    let diff: Vec<f64> = db.values(0).iter().zip(da.values(0)).map(|(b, a)| b - a).collect();
+    // A model of one contributor-less output: the trial's own difference, put through the same summary.
+    let n = diff.len() as f64;
+    let mean = diff.iter().sum::<f64>() / n;
+    let u = (diff.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+    let interval = slantpath_stats::draws::Sorted::new(diff).symmetric(LEVEL)?;
+    Ok(Estimate {
+        value: mean,
+        u,
+        interval,
+    })
+}
+
+/// Names the two largest contributors.
+fn with_because(answer: Answer) -> Answer {
+    let unit = answer.unit.symbol();
+    let text = |s: &Share| {
+        format!(
+            "{} (u = {} {unit})",
+            s.label,
+            show::significant(s.u, 2)
+        )
+    };
+    let why = match answer.shares.as_slice() {
+        [] => return answer,
+        [a] => format!("Its uncertainty comes from {}.", text(a)),
+        [a, b, ..] => format!("Its uncertainty comes mostly from {} and {}.", text(a), text(b)),
+    };
+    answer.because(why)
+}
+
+/// Settings for a quick, silent run.
+pub fn quick(model: &Model, drawing: Drawing) -> Result<Prediction, LinkError> {
+    predict(model, drawing, &Stop::new(), &Progress::silent())
+}
+

@@ -1,0 +1,403 @@
+//! One walk over the whole station: the order of every output, and its formula, stand here and nowhere else.
+
+use crate::measurand::{Group, Measurand, Sink};
+use crate::model::{BeaconModel, Model, is_wide};
+use crate::receive::{BranchFigures, BranchModel, DownFigures, DownModel, antenna_parts, is_end};
+use crate::transmit::UpFigures;
+use slantpath_antenna::AntennaError;
+use slantpath_chain::adc::clip_probability;
+use slantpath_chain::source_noise::{beam_correction_gauss_disk, y_of_source};
+use slantpath_chain::y_factor::y_from_te;
+use slantpath_quantity::constants::SFU;
+use slantpath_quantity::{Angle, Power, Temperature, Unit, from_db, to_db};
+use slantpath_station::checked::{BeaconKind, Passband};
+
+/// Mean angular diameter of the Sun at 10 GHz, degrees: the optical disk (0.533) is meant; the radio disk is larger by
+/// some percent (common practice, no source).
+const SUN_DIAMETER_DEG: f64 = 0.533;
+
+struct At<'a> {
+    passband: &'a str,
+    branch: Option<&'a str>,
+}
+
+impl At<'_> {
+    fn id(&self, what: &str) -> String {
+        match self.branch {
+            Some(b) => format!("{}.{what}@{b}", self.passband),
+            None => format!("{}.{what}", self.passband),
+        }
+    }
+    fn line(&self, group: Group, what: &str, label: &str, unit: Unit, source: &str) -> Measurand {
+        Measurand {
+            id: self.id(what),
+            label: label.to_string(),
+            unit,
+            group,
+            passband: Some(self.passband.to_string()),
+            branch: self.branch.map(str::to_string),
+            source: source.to_string(),
+        }
+    }
+}
+
+impl Model {
+    pub(crate) fn walk(&self, x: &[f64], sink: &mut impl Sink) -> Result<(), AntennaError> {
+        let mut downs = Vec::with_capacity(self.downs.len());
+        for d in &self.downs {
+            downs.push(d.figures(x)?);
+        }
+        let mut ups = Vec::with_capacity(self.ups.len());
+        for u in &self.ups {
+            ups.push(u.figures(x)?);
+        }
+        for (i, d) in self.downs.iter().enumerate() {
+            let (Some(figures), Some(passband), Some(beacons)) =
+                (downs.get(i), self.passbands.get(i), self.beacons.get(i))
+            else {
+                continue;
+            };
+            self.downlink_lines(d, figures, passband, beacons, x, sink)?;
+            for b in self.branches.iter().filter(|b| b.down == i) {
+                let own = self.ups.iter().zip(&ups).find(|(u, _)| u.passband == d.passband);
+                let scene = BranchScene {
+                    down: d,
+                    figures,
+                    passband,
+                    beacons,
+                    branch: b,
+                    f: b.figures(x, figures),
+                    own: own.map(|(u, f)| (u.symbol_rate, f)),
+                };
+                self.branch_outputs(&scene, x, sink);
+                ledger_lines(&scene, x, sink);
+            }
+        }
+        for (u, f) in self.ups.iter().zip(&ups) {
+            self.uplink_outputs(u, f, x, sink);
+        }
+        Ok(())
+    }
+
+    fn downlink_lines(
+        &self,
+        d: &DownModel,
+        f: &DownFigures,
+        passband: &Passband,
+        beacons: &[BeaconModel],
+        x: &[f64],
+        sink: &mut impl Sink,
+    ) -> Result<(), AntennaError> {
+        let at = At { passband: &d.passband, branch: None };
+        let g = Group::Downlink;
+        for b in beacons {
+            sink.put(
+                &|| {
+                    at.line(
+                        g,
+                        &format!("budget.{}.eirp", b.name),
+                        &format!("EIRP of {}", b.name),
+                        Unit::Dbw,
+                        "satellite file",
+                    )
+                },
+                b.eirp.of(x),
+            );
+        }
+        sink.put(
+            &|| at.line(g, "budget.footprint", "footprint here against the file", Unit::Db, "station file"),
+            d.footprint.of(x),
+        );
+        sink.put(
+            &|| at.line(g, "budget.free_space", "free-space loss", Unit::Db, "ITU-R P.525-4"),
+            -d.path.free_space_db,
+        );
+        sink.put(&|| at.line(g, "budget.gas", "gases", Unit::Db, "ITU-R P.676-12"), -f.path.gas_db);
+        sink.put(
+            &|| at.line(g, "budget.weather", "rain, cloud, scintillation", Unit::Db, "ITU-R P.618-13"),
+            -f.path.weather_db,
+        );
+        sink.put(
+            &|| at.line(g, "budget.gain", "realised antenna gain", Unit::Dbi, "aperture integration and losses"),
+            f.antenna.gain_dbi,
+        );
+        sink.put(
+            &|| at.line(g, "budget.beam", "half-power beamwidth", Unit::Deg, "aperture integration"),
+            d.dish.antenna().half_power_beamwidth().as_deg(),
+        );
+        let density = d.noise_density.of(x);
+        sink.put(
+            &|| {
+                at.line(
+                    g,
+                    "budget.noise_density",
+                    &format!("noise the satellite sends in {}", passband.name),
+                    Unit::DbwPerHz,
+                    "satellite file",
+                )
+            },
+            density,
+        );
+        Ok(())
+    }
+
+    fn branch_outputs(&self, s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
+        let at = At { passband: &s.down.passband, branch: Some(&s.branch.branch) };
+        let g = Group::Measurand;
+        let total = s.f.n0_station + s.figures.n0_satellite;
+        sink.put(&|| at.line(g, "t_sys", "system noise temperature", Unit::K, ""), s.f.t_sys_k);
+        sink.put(&|| at.line(g, "g_over_t", "G/T", Unit::DbPerK, ""), s.f.g_over_t_db);
+        sink.put(
+            &|| at.line(g, "noise_step", "noise step at the passband's edge", Unit::Db, ""),
+            to_db(total / s.f.n0_station),
+        );
+        for b in s.beacons {
+            let c = from_db(b.eirp.of(x) + s.figures.transfer_db);
+            let id = |what: &str| format!("{}.{what}", b.name);
+            sink.put(
+                &|| at.line(g, &id("cn0"), &format!("C/N0 of {}", b.name), Unit::DbHz, ""),
+                to_db(c / total),
+            );
+            sink.put(
+                &|| at.line(g, &id("cn0_station"), &format!("C/N0 of {} against the station's noise", b.name), Unit::DbHz, ""),
+                to_db(c / s.f.n0_station),
+            );
+            if let BeaconKind::DvbS2 { modcod, symbol_rate, .. } = &b.kind {
+                let es_n0 = to_db(c / total / symbol_rate);
+                sink.put(&|| at.line(g, &id("es_n0"), &format!("Es/N0 of {}", b.name), Unit::Db, ""), es_n0);
+                if let Some(need) = slantpath_waveform::threshold_es_n0_db(modcod) {
+                    sink.put(
+                        &|| {
+                            at.line(
+                                g,
+                                &id("margin"),
+                                &format!("margin of {} over {modcod}", b.name),
+                                Unit::Db,
+                                "EN 302 307-1 table 13",
+                            )
+                        },
+                        es_n0 - need,
+                    );
+                }
+            }
+        }
+        self.rate_outputs(s, x, total, sink);
+        if let Some((_, own)) = s.own {
+            let c = from_db(own.own_eirp_dbw + s.figures.transfer_db);
+            sink.put(&|| at.line(g, "own.cn0", "C/N0 of the own signal", Unit::DbHz, ""), to_db(c / total));
+        }
+        self.source_outputs(s, x, sink);
+        self.level_outputs(s, x, sink);
+    }
+
+    /// Carriers of the symbol rates in use, as strong as the operating rule allows.
+    fn rate_outputs(&self, s: &BranchScene<'_>, x: &[f64], total: f64, sink: &mut impl Sink) {
+        let p = s.passband;
+        let (Some(rule), true) = (&p.rule, is_wide(p)) else { return };
+        let Some((beacon, rate)) = s
+            .beacons
+            .iter()
+            .find(|b| b.name == rule.beacon)
+            .and_then(|b| b.kind.symbol_rate().map(|r| (b, r)))
+        else {
+            return;
+        };
+        let at = At { passband: &s.down.passband, branch: Some(&s.branch.branch) };
+        // The rule is a power density: Es/N0 is the same for every symbol rate.
+        let density_dbw_hz = beacon.eirp.of(x) - to_db(rate) + rule.limit_db;
+        sink.put(
+            &|| {
+                at.line(
+                    Group::Measurand,
+                    "carrier.es_n0",
+                    "Es/N0 of any carrier at the operating rule's limit",
+                    Unit::Db,
+                    "",
+                )
+            },
+            density_dbw_hz + s.figures.transfer_db - to_db(total),
+        );
+    }
+
+    /// Y factors against sources that a person can point at or hold in front of the feed.
+    fn source_outputs(&self, s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
+        let at = At { passband: &s.down.passband, branch: Some(&s.branch.branch) };
+        let air = s.figures.air_k;
+        let cold = s.f.t_sys_k - s.f.t_chain_k - s.f.t_back_k - s.f.t_quantisation_k;
+        let behind = s.f.t_sys_k - cold;
+        let y = y_from_te(Temperature::k(behind), Temperature::k(air), Temperature::k(cold)).unwrap_or(f64::NAN);
+        sink.put(
+            &|| {
+                at.line(
+                    Group::Measurand,
+                    "y_absorber",
+                    "Y factor, absorber over the feed against cold sky",
+                    Unit::Db,
+                    "",
+                )
+            },
+            y,
+        );
+        if let Some(sun) = self.sun {
+            let beam = s.down.dish.antenna().half_power_beamwidth();
+            let y = beam_correction_gauss_disk(Angle::deg(SUN_DIAMETER_DEG), beam)
+                .and_then(|k| y_of_source(s.f.g_over_t_db, sun.flux_sfu.of(x).max(1e-3) * SFU, s.down.f, k))
+                .unwrap_or(f64::NAN);
+            sink.put(
+                &|| at.line(Group::Measurand, "y_sun", "Y factor of the Sun against cold sky", Unit::Db, ""),
+                y,
+            );
+        }
+    }
+
+    /// What arrives at the converter.
+    fn level_outputs(&self, s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
+        let at = At { passband: &s.down.passband, branch: Some(&s.branch.branch) };
+        let g = Group::Level;
+        sink.put(
+            &|| at.line(g, "chain_gain", "gain from feed to receiver", Unit::Db, "chain"),
+            s.f.gain_db,
+        );
+        let Some(a) = s.branch.adc else { return };
+        let Some(adc) = a.adc(x) else { return };
+        let carriers: f64 = s
+            .beacons
+            .iter()
+            .map(|b| from_db(b.eirp.of(x) + s.figures.transfer_db))
+            .sum();
+        let width = s.passband.downlink.width().as_hz();
+        let dbw = |carriers: f64| {
+            s.branch
+                .level_dbw(&s.f, s.figures.n0_satellite, width, a.sampled.as_hz(), carriers)
+        };
+        let noise_dbfs = adc.dbfs(dbw(0.0) + 30.0);
+        sink.put(
+            &|| at.line(g, "adc_level", "level at the converter", Unit::Dbfs, "noise and beacons"),
+            adc.dbfs(dbw(carriers) + 30.0),
+        );
+        sink.put(
+            &|| at.line(g, "adc_noise_lsb", "noise at the converter, rms in steps", Unit::One, "noise alone"),
+            adc.lsb_rms(noise_dbfs),
+        );
+        let carrier_dbfs = adc.dbfs(Power::w(carriers).as_dbw() + s.f.gain_db + 30.0);
+        let clip = if carriers > 0.0 {
+            clip_probability(noise_dbfs, &[carrier_dbfs])
+        } else {
+            clip_probability(noise_dbfs, &[])
+        };
+        sink.put(
+            &|| at.line(g, "adc_clip", "probability that a sample clips", Unit::One, "noise and beacons"),
+            clip.unwrap_or(1.0),
+        );
+    }
+
+    fn uplink_outputs(&self, u: &crate::transmit::UpModel, f: &UpFigures, x: &[f64], sink: &mut impl Sink) {
+        let at = At { passband: &u.passband, branch: None };
+        let g = Group::Uplink;
+        for (s, p) in u.stages.iter().zip(&f.after_dbw) {
+            sink.put(
+                &|| {
+                    at.line(
+                        g,
+                        &format!("up.after.{}", s.id.as_str().trim_start_matches("tx.")),
+                        &format!("power after {}", s.label),
+                        Unit::Dbw,
+                        "station file",
+                    )
+                },
+                *p,
+            );
+        }
+        sink.put(&|| at.line(g, "up.gain", "realised antenna gain, uplink", Unit::Dbi, "aperture integration and losses"), f.gain_dbi);
+        sink.put(
+            &|| at.line(g, "up.free_space", "free-space loss, uplink", Unit::Db, "ITU-R P.525-4"),
+            -u.path.free_space_db,
+        );
+        sink.put(
+            &|| at.line(g, "up.air", "gases and weather, uplink", Unit::Db, "ITU-R P.676-12, P.618-13"),
+            -f.gas_db - f.weather_db,
+        );
+        sink.put(
+            &|| at.line(g, "up.g_over_t", "G/T of the satellite towards here", Unit::DbPerK, "satellite file"),
+            u.g_over_t.of(x) + u.footprint.of(x),
+        );
+        let m = Group::Measurand;
+        sink.put(&|| at.line(m, "own.eirp", "EIRP of the station", Unit::Dbw, ""), f.eirp_dbw);
+        sink.put(
+            &|| at.line(m, "own.cn0_up", "C/N0 of the own signal at the satellite", Unit::DbHz, ""),
+            f.cn0_up_db,
+        );
+        let beacon = self
+            .passbands
+            .iter()
+            .position(|p| p.name == u.passband)
+            .and_then(|i| Some((self.passbands.get(i)?, self.beacons.get(i)?)))
+            .and_then(|(p, bs)| {
+                let name = p.reference_beacon()?.name.clone();
+                bs.iter().find(|b| b.name == name)
+            });
+        if let Some(b) = beacon {
+            sink.put(
+                &|| {
+                    at.line(
+                        m,
+                        "own.against_beacon",
+                        &format!("own downlink against {}, power to power", b.name),
+                        Unit::Db,
+                        "",
+                    )
+                },
+                f.own_eirp_dbw - b.eirp.of(x),
+            );
+        }
+        sink.put(
+            &|| at.line(m, "own.headroom", "own downlink below the transponder's saturation", Unit::Db, ""),
+            u.saturated.of(x) - f.own_eirp_dbw,
+        );
+    }
+}
+
+struct BranchScene<'a> {
+    down: &'a DownModel,
+    figures: &'a DownFigures,
+    passband: &'a Passband,
+    beacons: &'a [BeaconModel],
+    branch: &'a BranchModel,
+    f: BranchFigures,
+    own: Option<(Option<f64>, &'a UpFigures)>,
+}
+
+/// The noise ledger: kelvin at the feed's port, lines that sum to the system temperature, then the satellite's.
+fn ledger_lines(s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
+    let at = At { passband: &s.down.passband, branch: Some(&s.branch.branch) };
+    let g = Group::Ledger;
+    for (i, part) in antenna_parts() {
+        let k = s.figures.antenna.noise_k.get(i).copied().unwrap_or(0.0);
+        sink.put(
+            &|| at.line(g, &format!("ledger.antenna.{}", part.key()), part.name(), Unit::K, "antenna"),
+            k,
+        );
+    }
+    sink.put(
+        &|| at.line(g, "ledger.back", "noise sent back by the feed's mismatch", Unit::K, "chain"),
+        s.f.t_back_k,
+    );
+    for (i, share) in s.branch.stage_shares(x, s.figures) {
+        let Some(stage) = s.branch.stages.get(i) else { continue };
+        sink.put(
+            &|| {
+                let label = if is_end(stage) { format!("{} (its own noise)", stage.label) } else { stage.label.clone() };
+                at.line(g, &format!("ledger.{}", stage.id), &label, Unit::K, "chain")
+            },
+            share,
+        );
+    }
+    sink.put(
+        &|| at.line(g, "ledger.quantisation", "quantisation", Unit::K, "chain"),
+        s.f.t_quantisation_k,
+    );
+    sink.put(
+        &|| at.line(g, "ledger.satellite", "noise from the satellite (apart)", Unit::K, "satellite file"),
+        s.figures.n0_satellite / slantpath_quantity::constants::BOLTZMANN,
+    );
+}
