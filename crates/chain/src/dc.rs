@@ -9,6 +9,7 @@
 //! [`Network`] describes it, [`Network::solve`] gives volts and currents and states what is wrong by name.
 
 mod finding;
+mod judge;
 mod network;
 mod solve;
 

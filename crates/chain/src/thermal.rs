@@ -2,11 +2,12 @@
 //!
 //! The network is linear, so that its answer to constant powers is a sum of exponentials, found from the
 //! eigenvalues of `C^-1/2 G C^-1/2` (G: conductances, C: capacities). Steps, duty cycles and the time to a limit
-//! need no time step. [`fit`] finds the exponentials from a temperature log; [`air`] says what thin or hot air does.
+//! need no time step. [`fit`] finds the exponentials from a temperature log, [`foldback`] a protection that acts; [`air`] says what thin or hot air does.
 
 pub mod air;
 pub mod duty;
 pub mod fit;
+pub mod foldback;
 
 use crate::dense::Symmetric;
 use crate::error::{ChainError, Result, not_negative, positive, rows};

@@ -8,7 +8,8 @@
 use crate::error::{ChainError, Result, finite, not_negative, positive, rising, rows};
 use crate::thermal::{ThermalNetwork, ThermalNode};
 use slantpath_quantity::{Temperature, Validity};
-use slantpath_stats::least_squares::{Nonlinear, Prior};
+use slantpath_stats::Matrix;
+use slantpath_stats::least_squares::{Nonlinear, NonlinearFit, Prior};
 
 /// One row of a log. The power holds from this row to the next.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -130,7 +131,6 @@ pub fn fit_log(log: &[LogRow], exponentials: usize, u_k: f64) -> Result<ThermalF
     }
     let dt: Vec<f64> = log.windows(2).map(|w| w[1].t_s - w[0].t_s).collect();
     // Unknowns per exponential: ln R, ln tau, rise at the start.
-    let model = |q: &[f64], out: &mut [f64]| simulate(log, &dt, q, out);
     let r0 = (hi / power).max(1e-3);
     let start: Vec<f64> = match exponentials {
         1 => vec![r0.ln(), (span / 3.0).ln(), rise[0]],
@@ -143,32 +143,49 @@ pub fn fit_log(log: &[LogRow], exponentials: usize, u_k: f64) -> Result<ThermalF
             rise[0],
         ],
     };
-    let u = vec![u_k; rise.len()];
-    let mut problem = Nonlinear::new(&rise, &model).uncertainties(&u);
-    for k in 0..exponentials {
-        // A rise at the start is known to be of the size of the rises seen; this keeps a fast one from wandering.
-        problem = problem
-            .bound(3 * k, (1e-4 * r0).ln(), (1e3 * r0).ln())
-            .bound(3 * k + 1, (1e-4 * span).ln(), (30.0 * span).ln())
-            .typical(3 * k + 2, 1.0)
-            .prior(Prior {
-                index: 3 * k + 2,
-                mean: start[3 * k + 2],
-                u: hi.abs().max(hi - lo),
-            });
-    }
-    let fit = problem.fit(&start).map_err(|e| ChainError::Undetermined {
-        part: part.into(),
-        why: e.to_string(),
-    })?;
-    if !fit.convergence.is_converged() {
-        return Err(ChainError::Undetermined {
+    // A rise at the start is known to be of the size of the rises seen; this keeps a fast one from wandering.
+    let start_u = hi.abs().max(hi - lo);
+    let settle = |every: usize, from: &[f64]| -> Result<NonlinearFit> {
+        let y: Vec<f64> = rise.iter().copied().step_by(every).collect();
+        let u = vec![u_k; y.len()];
+        let model = |q: &[f64], out: &mut [f64]| simulate(log, &dt, every, q, out);
+        let slopes = |q: &[f64], j: &mut Matrix| sensitivities(log, &dt, every, q, j);
+        let mut problem = Nonlinear::new(&y, &model)
+            .jacobian(&slopes)
+            .uncertainties(&u);
+        for k in 0..exponentials {
+            problem = problem
+                .bound(3 * k, (1e-4 * r0).ln(), (1e3 * r0).ln())
+                .bound(3 * k + 1, (1e-4 * span).ln(), (30.0 * span).ln())
+                .prior(Prior {
+                    index: 3 * k + 2,
+                    mean: start[3 * k + 2],
+                    u: start_u,
+                });
+        }
+        let fit = problem.fit(from).map_err(|e| ChainError::Undetermined {
             part: part.into(),
-            why: "the fit does not settle; fewer exponentials or a longer log".into(),
-        });
-    }
+            why: e.to_string(),
+        })?;
+        if fit.convergence.is_converged() {
+            Ok(fit)
+        } else {
+            Err(ChainError::Undetermined {
+                part: part.into(),
+                why: "the fit does not settle; fewer exponentials or a longer log".into(),
+            })
+        }
+    };
+    // A long log is first read at some of its rows, which brings the fit over all of them near its end.
+    let every = rise.len() / 2000;
+    let fit = if every > 1 {
+        let near = settle(every, &start)?;
+        settle(1, &near.p)?
+    } else {
+        settle(1, &start)?
+    };
     let mut fitted = vec![0.0; rise.len()];
-    model(&fit.p, &mut fitted);
+    simulate(log, &dt, 1, &fit.p, &mut fitted);
     let ss: f64 = fitted
         .iter()
         .zip(&rise)
@@ -205,19 +222,49 @@ pub fn fit_log(log: &[LogRow], exponentials: usize, u_k: f64) -> Result<ThermalF
     })
 }
 
-fn simulate(log: &[LogRow], dt: &[f64], q: &[f64], out: &mut [f64]) {
+/// The rise at every `every`-th row.
+fn simulate(log: &[LogRow], dt: &[f64], every: usize, q: &[f64], out: &mut [f64]) {
     out.iter_mut().for_each(|o| *o = 0.0);
     for e in q.chunks_exact(3) {
         let (r, tau, mut x) = (e[0].exp(), e[1].exp(), e[2]);
         // logs are mostly even in time: the factor is only computed when the distance changes
         let (mut last, mut decay) = (f64::NAN, 0.0);
         for (k, row) in log.iter().enumerate() {
-            out[k] += x;
+            if k % every == 0 {
+                out[k / every] += x;
+            }
             if let Some(&h) = dt.get(k) {
                 if h != last {
                     (last, decay) = (h, (-h / tau).exp());
                 }
                 let end = r * row.power_w;
+                x = end + (x - end) * decay;
+            }
+        }
+    }
+}
+
+/// Derivatives of [`simulate`]'s recursion, carried along with it. With `E = exp(-h/tau)`:
+/// `d/dlnR: r E + R P (1 - E)`, `d/dln tau: t E + (x - R P) E h/tau`, `d/dx0: s E`.
+fn sensitivities(log: &[LogRow], dt: &[f64], every: usize, q: &[f64], j: &mut Matrix) {
+    for (k, e) in q.chunks_exact(3).enumerate() {
+        let (r, tau, mut x) = (e[0].exp(), e[1].exp(), e[2]);
+        let (mut by_r, mut by_tau, mut by_start) = (0.0, 0.0, 1.0);
+        let (mut last, mut decay) = (f64::NAN, 0.0);
+        for (i, row) in log.iter().enumerate() {
+            if i % every == 0 {
+                j[(i / every, 3 * k)] = by_r;
+                j[(i / every, 3 * k + 1)] = by_tau;
+                j[(i / every, 3 * k + 2)] = by_start;
+            }
+            if let Some(&h) = dt.get(i) {
+                if h != last {
+                    (last, decay) = (h, (-h / tau).exp());
+                }
+                let end = r * row.power_w;
+                by_r = end + (by_r - end) * decay;
+                by_tau = by_tau * decay + (x - end) * decay * h / tau;
+                by_start *= decay;
                 x = end + (x - end) * decay;
             }
         }
@@ -291,7 +338,7 @@ mod tests {
 
     #[test]
     fn two_bodies_come_back_from_their_log() {
-        let (rows, net) = log(3000, 10.0, 0.2);
+        let (rows, net) = log(5000, 6.0, 0.2);
         let fit = fit_log(&rows, 2, 0.2).unwrap();
         assert!(fit.validity.is_inside(), "{:?}", fit.validity);
         assert!(
@@ -316,6 +363,56 @@ mod tests {
                 .unwrap()[0],
         );
         assert!((a - b).abs() < 0.1, "{a} {b}");
+    }
+
+    #[test]
+    fn sensitivities_are_differences_of_the_model() {
+        let (mut rows, _) = log(60, 10.0, 0.0);
+        rows.remove(30);
+        let dt: Vec<f64> = rows.windows(2).map(|w| w[1].t_s - w[0].t_s).collect();
+        let q = [
+            0.2f64.ln(),
+            90.0f64.ln(),
+            1.5,
+            0.3f64.ln(),
+            900.0f64.ln(),
+            -2.0,
+        ];
+        let mut j = Matrix::zeros(rows.len(), q.len());
+        sensitivities(&rows, &dt, 1, &q, &mut j);
+        for k in 0..q.len() {
+            let (mut up, mut down) = (q, q);
+            up[k] += 1e-5;
+            down[k] -= 1e-5;
+            let (mut a, mut b) = (vec![0.0; rows.len()], vec![0.0; rows.len()]);
+            simulate(&rows, &dt, 1, &up, &mut a);
+            simulate(&rows, &dt, 1, &down, &mut b);
+            for i in 0..rows.len() {
+                assert!(((a[i] - b[i]) / 2e-5 - j[(i, k)]).abs() < 1e-7, "{i} {k}");
+            }
+        }
+    }
+
+    #[test]
+    fn stated_uncertainty_of_the_steady_rise_covers_the_truth() {
+        // 300 seeded logs of 240 rows with white sensor noise: 95 % intervals hold the truth 91..98.5 % of the
+        // time (three standard deviations of the count).
+        let (clean, _) = log(240, 30.0, 0.0);
+        let mut inside = 0;
+        for trial in 0..300 {
+            let mut rng = slantpath_stats::stream::named_stream(7, "thermal log", trial);
+            let rows: Vec<LogRow> = clean
+                .iter()
+                .map(|r| LogRow {
+                    sensor: r.sensor
+                        + Temperature::k(0.3 * slantpath_stats::stream::normal(&mut rng)),
+                    ..*r
+                })
+                .collect();
+            let fit = fit_log(&rows, 2, 0.3).unwrap();
+            inside += u32::from((fit.r_total - 0.45).abs() < 1.96 * fit.u_r_total);
+        }
+        assert!((274..=296).contains(&inside), "{inside} of 300");
     }
 
     #[test]
