@@ -4,4 +4,7 @@
 //! shown was an [`slantpath_quantity::Answer`] (or a plain table of them) before it came here.
 
 pub mod json;
+pub mod sheet;
 pub mod text;
+
+pub use sheet::{Figure, Provenance, Section, Sheet};

@@ -2,6 +2,8 @@
 
 mod answer;
 mod document;
+mod sheet;
 
 pub use answer::{AnswerJson, ContributorJson, ValueJson};
 pub use document::{Document, ErrorJson, ProblemJson, error_document, schema_text};
+pub use sheet::{SectionJson, SheetJson, sheet_document};
