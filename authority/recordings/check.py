@@ -2,6 +2,7 @@
 """Measures the written recordings by another road than the generator's, and compares with the stated truth.
 
     python3 authority/recordings/check.py demo
+    python3 authority/recordings/check.py crates/capture/tests/data
 
 BPSK beacon: band power less the neighbouring noise density (scipy.signal.welch), no knowledge of the symbols. Keyed carrier:
 the mean power of the key-down stretches, found by a threshold on the envelope behind a narrow filter. Noise step: density over
@@ -22,6 +23,13 @@ MASK_EDGE = 0.465
 
 def read(path, stored):
     kind, full, zero, _, _ = STORED[stored]
+    if stored == "wav24":
+        b = np.fromfile(path, np.uint8, offset=44).reshape(-1, 3).astype(np.int32)
+        v = (((b[:, 2] << 24) | (b[:, 1] << 16) | (b[:, 0] << 8)) >> 8) / full
+        return v[0::2] + 1j * v[1::2]
+    if stored.startswith("wav"):
+        v = np.fromfile(path, kind, offset=44).astype(float) / (full or 1.0)
+        return v[0::2] + 1j * v[1::2]
     v = (np.fromfile(path, kind).astype(float) - zero) / (full or 1.0)
     return v[0::2] + 1j * v[1::2]
 
@@ -56,7 +64,8 @@ def keyed(y, fs, s):
 
 def step(y, fs, t, width):
     f, p = density(y, fs, 4096)
-    p = p / lin(0.6 * f / fs)
+    # The demonstration's receiver and the corpus have the same slope unless the truth says otherwise.
+    p = p / lin(t.get("impairments", {}).get("filter", {"slope_db": 0.6})["slope_db"] * f / fs)
     fc = t["lo_hz_start"]
     inside = (np.abs(f - fc) < 0.3 * width) & (np.abs(f) > 1e3)
     for s in t["signals"]:
@@ -67,18 +76,19 @@ def step(y, fs, t, width):
 
 def main(folder):
     worst = {}
-    for name in sorted(glob.glob(os.path.join(folder, "truth", "*.truth.json"))):
+    for name in sorted(glob.glob(os.path.join(folder, "**", "*.truth.json"), recursive=True)):
         t = json.load(open(name))
-        if "signals" not in t or t["format"].startswith("wav"):
-            continue
-        y = read(os.path.join(folder, "recordings", t["file"]), t["format"])
+        if "signals" not in t or any(k in t.get("impairments", {}) for k in ("agc", "transmit", "spur")):
+            continue  # sets and scans; and what is to be refused
+        inside = os.path.join(folder, "recordings")
+        y = read(os.path.join(inside if os.path.isdir(inside) else folder, t["file"]), t["format"])
         fs, row = t["sample_rate_hz"], {}
         for s in t["signals"]:
             if s["name"] == "beacon_bpsk":
                 row["bpsk"] = bpsk(y, fs, s) - s["cn0_dbhz_with_quantisation_noise"]
             if s["name"] == "beacon_carrier":
                 row["keyed"] = keyed(y, fs, s) - s["cn0_dbhz_with_quantisation_noise"]
-        if "noise_step_db" in t:
+        if "noise_step_db" in t and not {"invert"} & set(t.get("impairments", {})):
             row["step"] = step(y, fs, t, 400e3) - t["noise_step_db"]
         print(os.path.basename(name), {k: round(float(v), 3) for k, v in row.items()})
         for k, v in row.items():

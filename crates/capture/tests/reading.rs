@@ -544,3 +544,64 @@ fn example_recordings_are_read_whole() {
     }
     assert!(count > 10);
 }
+
+/// Every recording that ships, by the independent generator (`authority/recordings`).
+#[test]
+fn shipped_recordings_are_read_whole() {
+    let here = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut count = 0;
+    for (recordings, truths) in [
+        (here.join("tests/data"), here.join("tests/data")),
+        (
+            here.join("../../demo/recordings"),
+            here.join("../../demo/truth"),
+        ),
+    ] {
+        for entry in std::fs::read_dir(&recordings).unwrap() {
+            let path = entry.unwrap().path();
+            let name = path.file_stem().unwrap().to_str().unwrap();
+            let truth: serde_json::Value =
+                match std::fs::read(truths.join(format!("{name}.truth.json"))) {
+                    Ok(text) => serde_json::from_slice(&text).unwrap(),
+                    Err(_) => continue,
+                };
+            match path
+                .extension()
+                .and_then(|e| e.to_str())
+                .unwrap_or_default()
+            {
+                "csv" => {
+                    let log = power_log::read(std::fs::File::open(&path).unwrap(), name).unwrap();
+                    assert_eq!(log.readings.len(), 1200);
+                    let (lowest, highest) = log
+                        .readings
+                        .iter()
+                        .fold((f64::MAX, f64::MIN), |(a, b), (_, p)| {
+                            (a.min(*p), b.max(*p))
+                        });
+                    let y_db = truth["y_peak_db"].as_f64().unwrap();
+                    assert!((highest - lowest - y_db).abs() < 0.1, "{name}");
+                    count += 1;
+                }
+                "sigmf-meta" | "wav" => {
+                    let (got, about) = read_path(&path, &OpenOptions::new());
+                    assert_eq!(
+                        got.len() as u64,
+                        truth["samples"].as_u64().unwrap(),
+                        "{name}"
+                    );
+                    assert_eq!(about.sample_rate_hz, truth["sample_rate_hz"].as_f64());
+                    if path.extension().unwrap() == "sigmf-meta" {
+                        assert_eq!(about.center_hz, truth["center_frequency_hz"].as_f64());
+                        assert!(about.start.is_some());
+                    }
+                    // A matching SHA-512 leaves no warning.
+                    assert!(about.warnings.is_empty(), "{name} {:?}", about.warnings);
+                    count += 1;
+                }
+                _ => {}
+            }
+        }
+    }
+    assert!(count >= 28, "{count}");
+}
