@@ -1,0 +1,211 @@
+//! Frequency of a beacon: the line of a carrier, or the line that squaring makes of BPSK.
+
+use super::View;
+use slantpath_signal::line::{drift_bound, frequency_bound};
+use slantpath_signal::{Block, C64, ChirpPeak, chirp_line};
+use std::f64::consts::{PI, TAU};
+
+/// A beacon's frequency in a block.
+pub(super) struct Found {
+    pub f_hz: f64,
+    pub u_f_hz: f64,
+    pub drift: f64,
+    pub u_drift: f64,
+    pub snr: f64,
+    pub coherent_c: Option<f64>,
+    pub phase_steps: Vec<(f64, f64)>,
+}
+
+/// The strongest line near the prediction.
+pub(super) fn carrier(b: &Block, v: &View, half: f64) -> Option<Found> {
+    let width = 2.0 * (v.search_hz + half).max(200.0);
+    let s = b.sub_band(v.predicted_hz, width);
+    let z = undrift(&s.z, s.rate_hz, v.drift_hz_per_s);
+    let near = v.predicted_hz - s.centre_hz;
+    let p = chirp_line(
+        &z,
+        s.rate_hz,
+        near - v.search_hz,
+        near + v.search_hz,
+        v.drift_max,
+    )?;
+    let phase = pieces(&z, s.rate_hz, &p);
+    let (u_f, u_d) = spread(&phase, z.len() as f64 / s.rate_hz);
+    Some(Found {
+        f_hz: s.centre_hz + p.f_mid_hz + to_middle(p.drift_hz_per_s + v.drift_hz_per_s, s.rate_hz),
+        u_f_hz: u_f,
+        drift: p.drift_hz_per_s + v.drift_hz_per_s,
+        u_drift: u_d,
+        snr: p.snr,
+        coherent_c: None,
+        phase_steps: steps(&phase, 1.0),
+    })
+}
+
+/// The line at twice the carrier that squaring makes of binary phase shift keying.
+///
+/// The square of a real signal of power C on a carrier has mean C at twice the carrier's frequency and phase; noise,
+/// being circular, has none. The coherent mean hence measures C without any noise to subtract, and interference
+/// that is not itself of this kind leaves it alone.
+pub(super) fn squared(b: &Block, v: &View, half: f64) -> Option<Found> {
+    let (line, rate, zero) = squared_band(b, v, half)?;
+    let z = undrift(&line, rate, 2.0 * v.drift_hz_per_s);
+    let near = 2.0 * v.predicted_hz - zero;
+    let p = chirp_line(
+        &z,
+        rate,
+        near - 2.0 * v.search_hz,
+        near + 2.0 * v.search_hz,
+        2.0 * v.drift_max,
+    )?;
+    let phase = pieces(&z, rate, &p);
+    let (u_f, u_d) = spread(&phase, z.len() as f64 / rate);
+    Some(Found {
+        f_hz: 0.5 * (zero + p.f_mid_hz + to_middle(p.drift_hz_per_s + 2.0 * v.drift_hz_per_s, rate)),
+        u_f_hz: 0.5 * u_f,
+        drift: 0.5 * p.drift_hz_per_s + v.drift_hz_per_s,
+        u_drift: 0.5 * u_d,
+        snr: p.snr,
+        coherent_c: coherent_mean(&phase),
+        phase_steps: steps(&phase, 2.0),
+    })
+}
+
+/// Line that squaring makes in a channel, for telling BPSK from other signals: line over surroundings (power ratio).
+pub fn squared_line(b: &Block, predicted_hz: f64, search_hz: f64, half: f64) -> Option<(f64, f64)> {
+    let v = View {
+        predicted_hz,
+        search_hz,
+        drift_max: 4.0,
+        drift_hz_per_s: 0.0,
+        noise_lo_hz: 0.0,
+        noise_hi_hz: 0.0,
+        dc_hz: 0.0,
+    };
+    squared(b, &v, half).map(|f| (f.snr, f.f_hz))
+}
+
+/// Square of the beacon's band, cut to the neighbourhood of twice the prediction; rate and frequency of its zero.
+fn squared_band(b: &Block, v: &View, half: f64) -> Option<(Vec<C64>, f64, f64)> {
+    // The flat part of the cut spans the signal: edges take a fifth of the width on each side.
+    let s = b.sub_band(v.predicted_hz, 2.0 * (half + v.search_hz) / 0.6);
+    let sq: Vec<C64> = s.z.iter().map(|z| z * z).collect();
+    let wide = Block::of(&sq, s.rate_hz);
+    let near = 2.0 * (v.predicted_hz - s.centre_hz);
+    let line = wide.sub_band(near, 2.0 * (2.0 * v.search_hz + 60.0) / 0.6);
+    Some((line.z, line.rate_hz, 2.0 * s.centre_hz + line.centre_hz))
+}
+
+/// The samples of a cut begin with the stretch: their middle lies half a sample before the stretch's.
+fn to_middle(drift: f64, rate: f64) -> f64 {
+    0.5 * drift / rate
+}
+
+fn undrift(z: &[C64], rate: f64, drift: f64) -> Vec<C64> {
+    let mid = 0.5 * (z.len() as f64 - 1.0);
+    z.iter()
+        .enumerate()
+        .map(|(i, z)| {
+            let t = (i as f64 - mid) / rate;
+            z * C64::from_polar(1.0, -PI * drift * t * t)
+        })
+        .collect()
+}
+
+/// Means over pieces of about 20 ms with frequency and drift taken out: time of the middle and mean.
+fn pieces(z: &[C64], rate: f64, p: &ChirpPeak) -> Vec<(f64, C64)> {
+    let mid = 0.5 * (z.len() as f64 - 1.0);
+    let len = ((0.02 * rate).round() as usize).max(4);
+    z.chunks_exact(len)
+        .enumerate()
+        .map(|(k, c)| {
+            let mut acc = C64::default();
+            for (i, v) in c.iter().enumerate() {
+                let t = ((k * len + i) as f64 - mid) / rate;
+                acc += v * C64::from_polar(
+                    1.0,
+                    -(TAU * p.f_mid_hz * t + PI * p.drift_hz_per_s * t * t),
+                );
+            }
+            (
+                ((k * len) as f64 + 0.5 * len as f64 - mid) / rate,
+                acc / len as f64,
+            )
+        })
+        .collect()
+}
+
+/// Standard uncertainties of frequency and drift from what the phase does about the fitted parabola.
+///
+/// The larger of the bound for white noise and of a figure for slow phase noise: the residual phase in eight parts of
+/// the stretch, each part taken as independent.
+fn spread(pieces: &[(f64, C64)], t_s: f64) -> (f64, f64) {
+    let n = pieces.len();
+    if n < 16 {
+        return (1.0 / t_s, 4.0 / (t_s * t_s));
+    }
+    let mean = pieces.iter().map(|p| p.1).sum::<C64>() / n as f64;
+    let a2 = mean.norm_sqr().max(1e-300);
+    let noise = (pieces.iter().map(|p| p.1.norm_sqr()).sum::<f64>() / n as f64 - a2).max(0.0);
+    // Carrier over noise density of the line as it is.
+    let c_n0 = a2 / (noise * t_s / n as f64).max(1e-300);
+    let parts = 8;
+    let mut slow = 0.0;
+    for k in 0..parts {
+        let part: C64 = pieces[n * k / parts..n * (k + 1) / parts]
+            .iter()
+            .map(|p| p.1)
+            .sum();
+        slow += (part * mean.conj()).arg().powi(2);
+    }
+    // Three of eight phases were spent on phase, frequency and drift.
+    let slow = slow / (parts as f64 - 3.0);
+    let slow_c_n0 = parts as f64 / (2.0 * slow.max(1e-12) * t_s);
+    let worst = c_n0.min(slow_c_n0);
+    (
+        frequency_bound(worst, t_s).sqrt(),
+        drift_bound(worst, t_s).sqrt(),
+    )
+}
+
+/// Mean of the line along a phase that neighbouring pieces tell: each piece is projected on the direction of the two
+/// before and the two after it, so that its own noise adds nothing.
+fn coherent_mean(pieces: &[(f64, C64)]) -> Option<f64> {
+    let n = pieces.len();
+    if n < 8 {
+        return None;
+    }
+    let mut sum = 0.0;
+    for i in 2..n - 2 {
+        let d = pieces[i - 2].1 + pieces[i - 1].1 + pieces[i + 1].1 + pieces[i + 2].1;
+        sum += (pieces[i].1 * d.conj()).re / d.norm().max(1e-300);
+    }
+    Some(sum / (n - 4) as f64)
+}
+
+/// Steps of the phase by more than 0.8 rad (of the carrier's phase times `multiple`) that stay: lost samples.
+fn steps(pieces: &[(f64, C64)], multiple: f64) -> Vec<(f64, f64)> {
+    const SPAN: usize = 4;
+    let n = pieces.len();
+    let peak = pieces.iter().map(|p| p.1.norm()).fold(0.0, f64::max);
+    let t0 = pieces.first().map_or(0.0, |p| p.0);
+    let mut out: Vec<(f64, f64)> = Vec::new();
+    for i in SPAN..n.saturating_sub(SPAN) {
+        let before: C64 = pieces[i - SPAN..i].iter().map(|p| p.1).sum();
+        let after: C64 = pieces[i..i + SPAN].iter().map(|p| p.1).sum();
+        let steady = |c: &C64| c.norm() > 0.6 * SPAN as f64 * peak;
+        let step = (after * before.conj()).arg();
+        if steady(&before) && steady(&after) && step.abs() > 0.8 {
+            let t = pieces[i].0 - t0;
+            match out.last_mut() {
+                Some(last) if t - last.0 < 0.1 => {
+                    if step.abs() / multiple > last.1.abs() {
+                        *last = (t, step / multiple);
+                    }
+                }
+                _ => out.push((t, step / multiple)),
+            }
+        }
+    }
+    out
+}

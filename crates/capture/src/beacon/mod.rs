@@ -1,0 +1,138 @@
+//! One beacon in one stretch of its channel: power, noise density beside it, frequency and drift.
+//!
+//! The power of a beacon is measured as energy: the mean power of BPSK with root-raised-cosine pulses does not
+//! depend on the data, and a keyed carrier's plateau does not depend on its message, hence neither adds scatter of
+//! its own, and phase noise moves energy about without losing any of it within the band. For a signal of power C in
+//! noise of density N0, measured over T seconds in a bandwidth B, the variance of the power is
+//! `2 C N0 / T + N0^2 B / T`; the first term is the Cramer-Rao bound of a known signal in known noise.
+
+mod keyed;
+mod line;
+mod neighbours;
+
+pub use line::squared_line;
+
+use crate::plan::BeaconKind;
+use slantpath_signal::{Block, C32};
+
+/// Where a block may be looked at.
+#[derive(Debug, Clone, Copy)]
+pub struct View {
+    /// Frequency at which the beacon should stand, Hz from the channel's centre.
+    pub predicted_hz: f64,
+    /// How far it may stand from there, Hz.
+    pub search_hz: f64,
+    /// Largest drift tried, Hz/s, around `drift_hz_per_s`.
+    pub drift_max: f64,
+    /// Drift around which to search, Hz/s.
+    pub drift_hz_per_s: f64,
+    /// Lowest and highest usable frequency for the noise, Hz from the channel's centre.
+    pub noise_lo_hz: f64,
+    /// See `noise_lo_hz`.
+    pub noise_hi_hz: f64,
+    /// The recording's centre, where the receiver puts its direct current, Hz from the channel's centre.
+    pub dc_hz: f64,
+}
+
+/// What one stretch showed. Powers in full scale squared, densities per hertz, frequencies in Hz from the channel's
+/// centre at the middle of the stretch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BlockResult {
+    /// Seconds.
+    pub duration_s: f64,
+    /// Beacon power.
+    pub c: f64,
+    /// Variance of the energy measurement, without the noise subtracted from it.
+    pub var_energy: f64,
+    /// Bandwidth in which noise was subtracted, Hz.
+    pub noise_band_hz: f64,
+    /// Noise density at the beacon's frequency.
+    pub n0: f64,
+    /// Relative variance of `n0`.
+    pub var_n0: f64,
+    /// Order of the curve through the noise beside the beacon.
+    pub n0_order: usize,
+    /// Noise bandwidth used beside the beacon, Hz.
+    pub n0_band_hz: f64,
+    /// Frequency.
+    pub f_hz: f64,
+    /// Standard uncertainty of the frequency, Hz.
+    pub u_f_hz: f64,
+    /// Drift, Hz/s.
+    pub drift: f64,
+    /// Standard uncertainty of the drift, Hz/s.
+    pub u_drift: f64,
+    /// Line over its surroundings (squared line for BPSK), power ratio.
+    pub line_snr: f64,
+    /// Seconds during which the carrier was down; the whole stretch without keying.
+    pub down_s: f64,
+    /// Power of the coherent part where it can be told apart from the energy, for BPSK and keyed carriers.
+    pub coherent_c: Option<f64>,
+    /// Power left in the gaps of a keyed carrier above the noise, over the key-down power.
+    pub gap_excess: Option<(f64, f64)>,
+    /// Phase steps between neighbouring pieces larger than a radian: seconds from the start, radians.
+    pub phase_steps: Vec<(f64, f64)>,
+}
+
+impl BlockResult {
+    /// Relative variance of C/N0.
+    ///
+    /// `C = E - N0 B`: an error of N0 enters both terms of the ratio.
+    pub fn relative_variance(&self) -> f64 {
+        let share = 1.0 + self.n0 * self.noise_band_hz / self.c.max(1e-300);
+        self.var_energy / (self.c * self.c).max(1e-300) + self.var_n0 * share * share
+    }
+}
+
+/// Measures one stretch of channel samples. `None` when the stretch is too short or no noise can be seen beside it.
+pub fn measure_block(y: &[C32], rate_hz: f64, kind: BeaconKind, v: &View) -> Option<BlockResult> {
+    let block = Block::new(y, rate_hz);
+    if block.len() < 512 {
+        return None;
+    }
+    let half = kind.half_width_hz();
+    let found = match kind {
+        BeaconKind::Carrier | BeaconKind::KeyedCarrier => line::carrier(&block, v, half),
+        BeaconKind::Bpsk { .. } => line::squared(&block, v, half),
+        BeaconKind::Modulated { .. } => None,
+    }?;
+    let f = found.f_hz;
+    let noise = neighbours::noise_beside(&block, f, half, v)?;
+    let t = block.duration_s();
+    let mut r = BlockResult {
+        duration_s: t,
+        c: 0.0,
+        var_energy: 0.0,
+        noise_band_hz: 0.0,
+        n0: noise.n0,
+        var_n0: noise.relative_variance,
+        n0_order: noise.order,
+        n0_band_hz: noise.band_hz,
+        f_hz: f,
+        u_f_hz: found.u_f_hz,
+        drift: found.drift,
+        u_drift: found.u_drift,
+        line_snr: found.snr,
+        down_s: t,
+        coherent_c: None,
+        gap_excess: None,
+        phase_steps: found.phase_steps,
+    };
+    match kind {
+        BeaconKind::KeyedCarrier => {
+            let k = keyed::key_down(&block, f, noise.n0)?;
+            r.c = k.power;
+            r.noise_band_hz = k.noise_band_hz;
+            r.down_s = k.down_s;
+            r.gap_excess = k.gap_excess;
+        }
+        _ => {
+            let (e, band) = block.power(f - half, f + half);
+            r.c = e - noise.n0 * band;
+            r.noise_band_hz = band;
+            r.coherent_c = found.coherent_c;
+        }
+    }
+    r.var_energy = (2.0 * r.c.max(0.0) * r.n0 + r.n0 * r.n0 * r.noise_band_hz) / r.down_s.max(1e-9);
+    r.c.is_finite().then_some(r)
+}

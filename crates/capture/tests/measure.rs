@@ -1,0 +1,188 @@
+//! The measurement against recordings of known truth made by an independent generator, when they are beside the
+//! workspace.
+
+use slantpath_capture::source::{OpenOptions, open};
+use slantpath_capture::{
+    BeaconKind, BeaconPlan, CentreMeaning, Measurement, PassbandPlan, SearchPlan, Settings, measure,
+};
+use slantpath_stats::{Progress, Stop};
+use std::path::{Path, PathBuf};
+
+fn captures() -> Option<PathBuf> {
+    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/captures");
+    if dir.is_dir() {
+        Some(dir)
+    } else {
+        println!("skipped: no recordings at ../shared/captures");
+        None
+    }
+}
+
+/// The invented satellite of these recordings, and an LNB at 9750 MHz.
+fn plan() -> SearchPlan {
+    SearchPlan::new(
+        vec![
+            CentreMeaning::TrueRf,
+            CentreMeaning::Intermediate { lo_hz: 9_750e6 },
+        ],
+        vec![
+            PassbandPlan {
+                name: "narrow".into(),
+                lo_hz: 10_472.15e6,
+                hi_hz: 10_472.55e6,
+            },
+            PassbandPlan {
+                name: "wide".into(),
+                lo_hz: 10_476e6,
+                hi_hz: 10_488e6,
+            },
+        ],
+        vec![
+            BeaconPlan {
+                name: "psk".into(),
+                passband: "narrow".into(),
+                rf_hz: 10_472.175e6,
+                kind: BeaconKind::Bpsk {
+                    symbol_rate: 1200.0,
+                    rolloff: 0.5,
+                    manchester: false,
+                },
+            },
+            BeaconPlan {
+                name: "cw".into(),
+                passband: "narrow".into(),
+                rf_hz: 10_472.525e6,
+                kind: BeaconKind::KeyedCarrier,
+            },
+        ],
+    )
+}
+
+fn run(dir: &Path, file: &str) -> Measurement {
+    let mut s = open(&dir.join(file), &OpenOptions::default()).unwrap();
+    measure(
+        s.as_mut(),
+        &plan(),
+        &Settings::default(),
+        &Progress::silent(),
+        &Stop::new(),
+    )
+    .unwrap()
+}
+
+fn truth(dir: &Path, name: &str) -> serde_json::Value {
+    serde_json::from_str(&std::fs::read_to_string(dir.join(format!("{name}.truth.json"))).unwrap())
+        .unwrap()
+}
+
+fn show(m: &Measurement) {
+    if let Some(l) = &m.location {
+        println!(
+            "  place: shift {:.0} score {:.1} runner-up {:?}",
+            l.shift_hz, l.score, l.runner_up
+        );
+    }
+    for a in &m.answers {
+        match &a.outcome {
+            Ok(e) => println!(
+                "  {} = {:.4} +- {:.4} {}",
+                a.measurand, e.value, e.u, a.unit
+            ),
+            Err(u) => println!("  {}: {} -> {}", a.measurand, u.reason, u.remedy),
+        }
+    }
+    for f in &m.flags {
+        println!("  flag {:?} {}: {}", f.severity, f.title, f.evidence);
+    }
+    for s in m.signals.iter().take(8) {
+        println!(
+            "  signal {:.1} kHz {:.0} Hz {:.1} dBFS rel {:?} rest {:.1} {:?}",
+            s.centre_hz * 1e-3,
+            s.bandwidth_hz,
+            s.level_dbfs,
+            s.over_beacon_db,
+            s.restlessness,
+            s.identity
+        );
+    }
+}
+
+fn value(m: &Measurement, id: &str) -> (f64, f64) {
+    let a = m.answer(id).unwrap_or_else(|| panic!("no {id}"));
+    let e = a
+        .estimate()
+        .unwrap_or_else(|| panic!("{id}: {:?}", a.outcome));
+    (e.value, e.u)
+}
+
+fn check(m: &Measurement, t: &serde_json::Value, beacon: &str, id: &str) {
+    let s = t["signals"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|s| s["name"] == beacon)
+        .unwrap();
+    let want = s["cn0_dbhz_with_quantisation_noise"].as_f64().unwrap();
+    let (v, u) = value(m, &format!("narrow.{id}.cn0"));
+    println!("  {id} C/N0 error {:+.3} dB, u {u:.3}", v - want);
+    assert!((v - want).abs() < 0.1, "{beacon}: {v} against {want}");
+    assert!((v - want).abs() < 3.3 * u);
+    let f = s["measured_hz_mid"].as_f64().unwrap();
+    let (v, u) = value(m, &format!("narrow.{id}.offset"));
+    println!("  {id} frequency error {:+.4} Hz, u {u:.4}", v - f);
+    assert!((v - f).abs() < 1.0);
+}
+
+#[test]
+fn narrow_recordings() {
+    let Some(dir) = captures() else { return };
+    for (name, file, beacons) in [
+        (
+            "o03",
+            "o03.sigmf-meta",
+            vec![("beacon_bpsk", "psk"), ("beacon_carrier", "cw")],
+        ),
+        ("o04_A", "o04_A.wav", vec![("beacon_bpsk", "psk")]),
+        ("o04_B", "o04_B.wav", vec![("beacon_bpsk", "psk")]),
+        (
+            "o08",
+            "o08.sigmf-meta",
+            vec![("beacon_bpsk", "psk"), ("beacon_carrier", "cw")],
+        ),
+    ] {
+        println!("{name}");
+        let mut s = open(&dir.join(file), &OpenOptions::default()).unwrap();
+        let t = truth(&dir, name);
+        let mut p = plan();
+        p.centre_hz = t["center_frequency_hz"].as_f64();
+        let start = std::time::Instant::now();
+        let m = measure(
+            s.as_mut(),
+            &p,
+            &Settings::default(),
+            &Progress::silent(),
+            &Stop::new(),
+        )
+        .unwrap();
+        println!("  {:.2} s", start.elapsed().as_secs_f64());
+        show(&m);
+        for (b, id) in beacons {
+            check(&m, &t, b, id);
+        }
+        if let Some(want) = t["noise_step"]["value_db"].as_f64() {
+            let (v, u) = value(&m, "narrow.noise_step");
+            println!("  step error {:+.3} u {u:.3}", v - want);
+            assert!((v - want).abs() < 0.1);
+        }
+    }
+}
+
+#[test]
+fn automatic_gain_is_refused() {
+    let Some(dir) = captures() else { return };
+    let m = run(&dir, "o09.sigmf-meta");
+    show(&m);
+    for id in ["narrow.psk.cn0", "narrow.cw.cn0", "narrow.noise_step"] {
+        assert!(m.answer(id).unwrap().outcome.is_err(), "{id}");
+    }
+}
