@@ -64,17 +64,7 @@ pub(crate) fn receive(
     if let Some(mut all) = top.section("branch", &mut desk.problems) {
         for e in all.entries() {
             let sec = Section::open(&e.node, format!("branch.{}", e.key), &mut desk.problems);
-            let r = raw(desk, sec, &e.key, satellite, false);
-            if let Some(first) = raws.iter().find(|x| x.name == r.name) {
-                desk.problems.push(
-                    Problem::error(format!("there are two branches `{}`", r.name))
-                        .at_place(r.place.clone())
-                        .label("this name is taken")
-                        .also(first.place.clone(), "by this one")
-                        .help("`[receive]` is the branch `main` unless it says `branch = \"...\"`"),
-                );
-            }
-            raws.push(r);
+            raws.push(raw(desk, sec, &e.key, satellite, false));
         }
     }
     grow(desk, &mut tree, &mut marks, raws, parts);
@@ -207,17 +197,25 @@ fn receives(s: &mut Scope<'_, '_>, satellite: &Satellite) -> Option<Vec<String>>
 /// Puts branch after branch where its port is, until none is left or none can be placed.
 fn grow(desk: &mut Desk, tree: &mut ReceiveTree, marks: &mut Marks, raws: Vec<Raw>, parts: &Parts) {
     let mut waiting = raws;
+    // Parts of chains with a mistake of their own: what hangs on them is not to blame.
+    let mut broken: Vec<String> = Vec::new();
     let order: Vec<String> = waiting.iter().map(|r| r.name.clone()).collect();
     loop {
         let mut later = Vec::new();
         let before = waiting.len();
         for r in waiting {
             match place_of_port(desk, tree, &r, parts) {
-                Port::Ready(input) => place_branch(desk, tree, marks, r, input, parts),
+                Port::Ready(input) => {
+                    let names: Vec<String> = r.chain.iter().map(|c| c.0.clone()).collect();
+                    if !place_branch(desk, tree, marks, r, input, parts) {
+                        broken.extend(names);
+                    }
+                }
                 Port::Wait => later.push(r),
                 Port::Wrong => {
                     // Its parts are not unused as well.
                     marks.used.extend(r.chain.iter().map(|c| c.0.clone()));
+                    broken.extend(r.chain.iter().map(|c| c.0.clone()));
                 }
             }
         }
@@ -231,6 +229,9 @@ fn grow(desk: &mut Desk, tree: &mut ReceiveTree, marks: &mut Marks, raws: Vec<Ra
         let Some((from, place)) = &r.from else {
             continue;
         };
+        if broken.iter().any(|b| b == port_of(from).0) {
+            continue;
+        }
         let in_waiting = waiting
             .iter()
             .any(|w| w.chain.iter().any(|c| c.0 == port_of(from).0));
@@ -336,6 +337,7 @@ fn unknown_part(name: &str, place: &Place, parts: &Parts) -> Problem {
     p
 }
 
+/// Puts the parts of a branch behind `input`. `false` when one of them cannot stand there, which is noted.
 fn place_branch(
     desk: &mut Desk,
     tree: &mut ReceiveTree,
@@ -343,16 +345,16 @@ fn place_branch(
     r: Raw,
     mut input: Option<PortRef>,
     parts: &Parts,
-) {
+) -> bool {
     let n = r.chain.len();
     for (i, (name, place)) in r.chain.iter().enumerate() {
         marks.used.push(name.clone());
         let part = match parts.get(name) {
             None => {
                 desk.problems.push(unknown_part(name, place, parts));
-                return;
+                return false;
             }
-            Some((None, _)) => return,
+            Some((None, _)) => return false,
             Some((Some(p), _)) => p,
         };
         if tree.nodes.iter().any(|x| x.part.name == *name) {
@@ -364,7 +366,7 @@ fn place_branch(
                         "describe a second one: `[part.{name}-2]` with `like = \"{name}\"`"
                     )),
             );
-            return;
+            return false;
         }
         if matches!(part.kind, PartKind::Transmitter(_)) {
             desk.problems.push(
@@ -372,7 +374,7 @@ fn place_branch(
                     .at_place(place.clone())
                     .label("it has no place in a receive chain"),
             );
-            return;
+            return false;
         }
         let last = i + 1 == n;
         if !last && part.kind.outputs() != 1 {
@@ -393,7 +395,7 @@ fn place_branch(
                     ),
                 }),
             );
-            return;
+            return false;
         }
         let node = NodeIndex(tree.nodes.len());
         tree.nodes.push(Node {
@@ -402,7 +404,6 @@ fn place_branch(
         });
         input = Some(PortRef { node, port: 1 });
     }
-    marks.branches.insert(r.name.clone(), r.place.clone());
     let ends_in_receiver = tree
         .nodes
         .last()
@@ -416,8 +417,18 @@ fn place_branch(
                     .help("move it to the `[branch.NAME]` that it is about"),
             );
         }
-        return;
+        return true;
     }
+    if let Some(first) = marks.branches.get(&r.name) {
+        desk.problems.push(
+            Problem::error(format!("there are two branches `{}`", r.name))
+                .at_place(r.place.clone())
+                .label("this name is taken")
+                .also(first.clone(), "by this one")
+                .help("`[receive]` is the branch `main` unless it says `branch = \"...\"`"),
+        );
+    }
+    marks.branches.insert(r.name.clone(), r.place.clone());
     if let Some(p) = r.volts_place {
         marks.volts.insert(r.name.clone(), p);
     }
@@ -451,6 +462,7 @@ fn place_branch(
         tone: r.tone.unwrap_or(receiver_tone),
         dc_pass: r.dc_pass,
     });
+    true
 }
 
 /// Parts at the end of which nothing hangs.

@@ -5,7 +5,7 @@ use super::desk::Desk;
 use crate::checked::{Branch, LnbPolarisation, PartKind, Polarisation, Station};
 use crate::dc;
 use crate::reach::{self, reach};
-use slantpath_chain::dc::Finding;
+use slantpath_chain::dc::{Finding, Report};
 use slantpath_input::{Place, Problem};
 
 /// Checks a station that was read without errors. Fills what its branches receive where that is not written.
@@ -168,14 +168,20 @@ fn volts(desk: &mut Desk, station: &Station, marks: &Marks) {
             }
         };
         for f in &report.findings {
-            finding(desk, f, marks, setting);
+            finding(desk, f, &report, marks, setting);
         }
     }
 }
 
 /// What the solver found, as a problem: an error where something cannot work or may be damaged as described; a warning
 /// where it depends on what is switched on.
-fn finding(desk: &mut Desk, f: &Finding, marks: &Marks, setting: Option<Polarisation>) {
+fn finding(
+    desk: &mut Desk,
+    f: &Finding,
+    report: &Report,
+    marks: &Marks,
+    setting: Option<Polarisation>,
+) {
     let text = f.to_string();
     let volts_at = |name: &str| {
         marks
@@ -183,6 +189,16 @@ fn finding(desk: &mut Desk, f: &Finding, marks: &Marks, setting: Option<Polarisa
             .get(name)
             .cloned()
             .or_else(|| place(marks, name))
+    };
+    let blocked = |name: &str| {
+        report
+            .findings
+            .iter()
+            .any(|x| matches!(x, Finding::Blocked { load, .. } if load == name))
+    };
+    let fed_at = |name: &str| {
+        let by = report.load(name)?.fed_by.first()?;
+        volts_at(by)
     };
     let (problem, at_place) = match f {
         Finding::Blocked { port, at, .. } => (
@@ -200,16 +216,18 @@ fn finding(desk: &mut Desk, f: &Finding, marks: &Marks, setting: Option<Polarisa
         Finding::WrongState { .. } => return,
         Finding::Overvolted { load, .. } => (
             Problem::error(format!("`{load}` gets too many volts")).label(text),
-            None,
+            fed_at(load),
         ),
+        // Without any volts the finding that nothing feeds it says more.
+        Finding::Starved { volts, .. } if volts.as_v() < 0.1 => return,
         Finding::Starved { load, .. } => (
             Problem::error(format!("`{load}` gets too few volts"))
-                .help(text)
+                .label(text)
                 .help("raise the volts, shorten the cable, or choose one with a copper core"),
-            None,
+            fed_at(load),
         ),
-        Finding::Follows { port, load, follows, wants } if follows.is_empty() => {
-            let _ = wants;
+        Finding::Follows { load, follows, .. } if follows.is_empty() && blocked(load) => return,
+        Finding::Follows { port, load, follows, .. } if follows.is_empty() => {
             (
                 Problem::error(format!("nothing feeds `{load}`"))
                     .label(format!("branch `{port}` receives from it"))

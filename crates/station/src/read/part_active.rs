@@ -112,6 +112,7 @@ fn noise_figure(s: &mut Scope<'_, '_>) -> Contributor {
                 .help("keep one of the two"),
         );
     }
+    let _ = s.sec.get("noise_figure");
     let Some(c) = t else {
         if s.sec.has("noise_temperature") {
             return s.made("noise_figure", "dB", Distribution::Exact(0.0), "");

@@ -179,10 +179,12 @@ fn variant_nodes(desk: &mut Desk, root: &Node) -> Vec<(Arc<str>, Node)> {
             );
         }
         let whole = |t: &Table| t.get("kind").is_some();
-        out.push((
-            Arc::clone(&name),
-            toml::overlay(root, &e.node, &name, &whole),
-        ));
+        let mut over = e.node.clone();
+        if let Value::Table(t) = &mut over.value {
+            t.entries.retain(|k| MAY_VARY.contains(&k.key.as_str()));
+        }
+        let laid = toml::overlay(root, &over, &name, &whole);
+        out.push((name, laid));
     }
     out
 }
