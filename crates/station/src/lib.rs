@@ -8,6 +8,7 @@ pub mod checked;
 pub mod dc;
 pub mod reach;
 mod read;
+pub mod template;
 
 pub use checked::{Satellite, Station, StationFile};
 pub use read::{Loader, read_readings, read_satellite, read_station};

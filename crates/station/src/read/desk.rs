@@ -350,6 +350,27 @@ impl Desk {
         }
     }
 
+    /// A standard uncertainty of a value kept as `kind`: of powers and of C/N0 a number of dB, of temperatures a
+    /// difference, so that 2 degrees Celsius are 2 K.
+    pub(crate) fn spread(&mut self, node: &Node, key: &str, kind: Kind) -> Option<f64> {
+        let not_negative = super::bounds::Bounds {
+            why: "an uncertainty cannot be negative",
+            ..super::bounds::FACTOR
+        };
+        match kind {
+            Kind::Power | Kind::Plain(Dimension::CarrierToNoiseDensity) => {
+                self.exact(node, key, Kind::Db, not_negative)
+            }
+            Kind::Plain(Dimension::Temperature) => {
+                let w = written(node, key, Dimension::Temperature, &mut self.problems)?;
+                let kelvin = Written { unit: Unit::K, ..w };
+                self.within(node, key, kind, &kelvin, w.distribution, not_negative)
+                    .map(|d| d.mean())
+            }
+            _ => self.exact(node, key, kind, not_negative),
+        }
+    }
+
     /// A range of frequencies.
     pub(crate) fn band(&mut self, node: &Node, key: &str) -> Option<Band> {
         let d = self.value(

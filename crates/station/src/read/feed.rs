@@ -7,7 +7,7 @@ use crate::checked::{
     TransmitFeed,
 };
 use slantpath_input::{Problem, Section};
-use slantpath_quantity::{Angle, Dimension, Distribution, Frequency};
+use slantpath_quantity::{Angle, ContributorId, Dimension, Distribution, Frequency};
 
 const LENGTH: Kind = Kind::Plain(Dimension::Length);
 const ANGLE: Kind = Kind::Plain(Dimension::Angle);
@@ -217,13 +217,20 @@ fn pattern(s: &mut Scope<'_, '_>) -> FeedPattern {
                     .expected("[[\"0 deg\", \"0 dB\"], [\"20 deg\", \"-3 dB\"], [\"40 deg\", \"-11 dB\"], ...]"),
             );
         }
-        let error = s.or_default(
+        let mut error = s.or_default(
             "pattern_error",
             Kind::Db,
             b::LEVEL,
             about(0.0, 0.5),
             DEFAULT,
         );
+        // Another table is another measurement: its error is its own.
+        if let Some(o) = node.origin.as_deref()
+            && !s.sec.has("pattern_error")
+            && s.sec.origin().is_none()
+        {
+            error.id = ContributorId::new(format!("{}@{o}", error.id));
+        }
         return FeedPattern::Table { rows, error };
     }
     if let Some(exponent) = exponent {

@@ -1,5 +1,6 @@
 //! From text to a checked station.
 
+mod beacon;
 mod bounds;
 mod chain;
 mod chain_check;
@@ -15,6 +16,7 @@ mod reflector;
 mod satellite;
 mod site;
 mod station;
+mod transmit;
 
 pub use readings_csv::read_readings;
 pub use satellite::read_satellite;

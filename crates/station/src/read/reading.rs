@@ -133,7 +133,8 @@ fn reading(mut s: Scope<'_, '_>) -> Option<Reading> {
     let mut value = s.required("value", kind, bounds);
     value.id = ContributorId::new(s.id.clone());
     value.label = q.name().replace('_', " ");
-    if let Some(u) = s.optional("u", spread_kind(kind), b::ANY) {
+    let spread = s.sec.get("u").and_then(|n| s.desk.spread(n, "u", kind));
+    if let Some(u) = spread {
         if !value.distribution.is_exact() {
             let place = s.sec.place_of_key("u");
             s.problem(
@@ -142,7 +143,7 @@ fn reading(mut s: Scope<'_, '_>) -> Option<Reading> {
                     .label("`value` carries one already"),
             );
         }
-        value.distribution = with_u(value.distribution, u.distribution.mean());
+        value.distribution = with_u(value.distribution, u);
     }
     let ceiling = s.exact("ceiling", kind, bounds);
     let at_ceiling = ceiling.is_some_and(|c| value.distribution.mean() >= c);
@@ -178,14 +179,6 @@ fn reading(mut s: Scope<'_, '_>) -> Option<Reading> {
     };
     s.done();
     Some(out)
-}
-
-/// A spread of a power is a number of dB.
-pub(crate) fn spread_kind(kind: Kind) -> Kind {
-    match kind {
-        Kind::Power | Kind::Plain(Dimension::CarrierToNoiseDensity) => Kind::Db,
-        k => k,
-    }
 }
 
 /// The same estimate with a standard uncertainty.

@@ -1,7 +1,7 @@
 //! Readings from a spreadsheet: CSV with a heading.
 
 use super::desk::Desk;
-use super::reading::{TIME_EXPECTED, is_time, kept, spread_kind, with_u};
+use super::reading::{TIME_EXPECTED, is_time, kept, with_u};
 use crate::checked::{Reading, ReadingQuantity};
 use slantpath_input::toml::{Node, Value};
 use slantpath_input::{Problem, Problems, Source, Span, nearest};
@@ -213,7 +213,7 @@ fn reading<'r>(
     };
     let mut distribution = desk.value(&node(value_cell), "value", kind, bounds)?;
     if let Some(c) = cell("u") {
-        let u = desk.exact(&node(c), "u", spread_kind(kind), super::bounds::FACTOR)?;
+        let u = desk.spread(&node(c), "u", kind)?;
         distribution = with_u(distribution, u);
     }
     let ceiling = match cell("ceiling") {

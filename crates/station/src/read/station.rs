@@ -3,7 +3,7 @@
 use super::chain::{self, Parts};
 use super::desk::{Desk, Scope};
 use super::satellite::{format_is_known, read_satellite};
-use super::{chain_check, feed, part, plant, reading, reflector, site};
+use super::{chain_check, feed, part, plant, reading, reflector, site, transmit};
 use crate::checked::{Feed, Satellite, Station, StationFile};
 use slantpath_input::toml::{Node, Table, Value};
 use slantpath_input::{Place, Problem, Problems, Section, Source, nearest, toml};
@@ -240,7 +240,7 @@ fn station(
     let (receive, mut marks) = chain::receive(desk, &mut top, &parts, satellite);
     let transmit = top
         .section("transmit", &mut desk.problems)
-        .map(|sec| chain::transmit(desk, sec, &parts, satellite, &mut marks));
+        .map(|sec| transmit::transmit(desk, sec, &parts, satellite, &mut marks));
     let supply = top
         .section("supply", &mut desk.problems)
         .map(|sec| plant::supply(Scope::new(desk, sec, "supply", "supply")));
