@@ -3,7 +3,9 @@
 //! Text for a terminal, JSON for programs, figures (SVG) and one self-contained page. None of them computes: what is
 //! shown was an [`slantpath_quantity::Answer`] (or a plain table of them) before it came here.
 
+pub mod figure;
 pub mod json;
+pub mod page;
 pub mod sheet;
 pub mod text;
 

@@ -1,0 +1,140 @@
+//! Figures: SVG and HTML text with axes, units and hover text. No script, no outside reference, no identifiers that
+//! could clash when several stand in one page; colours follow the page in light, dark and print.
+//!
+//! Values that are not finite leave a gap or the word "undetermined", never a broken drawing.
+
+mod canvas;
+mod chain;
+mod intervals;
+mod ledger;
+mod markup;
+mod spectrum;
+mod trial;
+
+pub(crate) use canvas::minus;
+pub use chain::{ChainSheet, Stage, chain_html};
+pub use intervals::{IntervalRow, interval_table};
+pub use ledger::ledger;
+pub use markup::{MarkupError, escape, self_contained, well_formed};
+pub use spectrum::spectrum;
+pub use trial::trial;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BAD: [f64; 6] = [
+        f64::NAN,
+        f64::INFINITY,
+        f64::NEG_INFINITY,
+        1e308,
+        -1e308,
+        5e-324,
+    ];
+    const HOSTILE: &str = "</title></svg><script>alert(\"1\")</script>&'\u{0}";
+
+    fn sound(svg: &str) {
+        self_contained(svg).unwrap_or_else(|e| panic!("{e}: {svg}"));
+        for word in ["NaN", "inf", "<script"] {
+            assert!(!svg.contains(word), "{word}: {svg}");
+        }
+    }
+
+    #[test]
+    fn any_number_and_any_text_give_a_sound_drawing() {
+        let label = HOSTILE.to_string();
+        for a in BAD.into_iter().chain([0.0, -3.0, 42.0]) {
+            for b in BAD.into_iter().chain([0.0, -3.0, 42.0]) {
+                sound(&ledger(
+                    HOSTILE,
+                    &[(label.clone(), a, b), (label.clone(), 1.0, 0.1)],
+                ));
+                sound(&spectrum(
+                    HOSTILE,
+                    &[a, b, 1.0, 2.0],
+                    &[b, a, -100.0, a],
+                    Some(&[a, b]),
+                    &[(a, b, label.clone())],
+                ));
+                sound(&trial(
+                    HOSTILE,
+                    &[(a, b, true), (b, a, false)],
+                    a,
+                    b,
+                    a,
+                    HOSTILE,
+                ));
+                sound(&interval_table(
+                    HOSTILE,
+                    &[IntervalRow {
+                        label: label.clone(),
+                        unit: label.clone(),
+                        predicted: Some((a, b)),
+                        measured: Some((b, a)),
+                        u_difference: Some(b),
+                    }],
+                ));
+            }
+        }
+        sound(&ledger("", &[]));
+        sound(&spectrum("", &[], &[], None, &[]));
+        sound(&trial("", &[], 0.0, 0.0, 0.0, ""));
+        sound(&interval_table("", &[]));
+    }
+
+    #[test]
+    fn the_trial_tells_its_sides_without_colour() {
+        let s = trial(
+            "swap",
+            &[(0.0, 49.0, false), (0.5, 48.3, true)],
+            -0.7,
+            -0.85,
+            -0.55,
+            "dB",
+        );
+        assert!(
+            s.contains("<title>side A, 0.00 h: 49.000 dB</title><circle"),
+            "{s}"
+        );
+        assert!(
+            s.contains("<title>side B, 0.50 h: 48.300 dB</title><path"),
+            "{s}"
+        );
+        assert!(
+            s.contains("difference −0.70 dB, interval −0.85 to −0.55"),
+            "{s}"
+        );
+        assert!(s.contains("no difference"));
+    }
+
+    #[test]
+    fn a_row_is_placed_in_units_of_its_own_uncertainty() {
+        let row = IntervalRow {
+            label: "beacon C/N0".into(),
+            unit: "dBHz".into(),
+            predicted: Some((50.0, 0.3)),
+            measured: Some((49.0, 0.4)),
+            u_difference: None,
+        };
+        // hypot(0.3, 0.4) = 0.5, so the measurement lies 2 below.
+        assert!(interval_table("t", &[row]).contains(">−2.0</text>"));
+    }
+
+    #[test]
+    fn the_chain_reads_in_order_and_escapes() {
+        let stage = |n: &str| Stage {
+            name: n.into(),
+            what: HOSTILE.into(),
+            predicted: Some("<i>1</i>".into()),
+            ..Stage::default()
+        };
+        let h = chain_html(&ChainSheet {
+            receive: vec![stage("dish"), stage("LNB")],
+            transmit: vec![stage("amplifier")],
+        });
+        well_formed(&h).unwrap();
+        assert!(!h.contains("<i>") && !h.contains("<script"));
+        let at = |s: &str| h.find(s).unwrap();
+        assert!(at("dish") < at("LNB") && at("LNB") < at("amplifier"));
+    }
+}
