@@ -39,7 +39,7 @@ pub fn ledger(title: &str, lines: &[(String, f64, f64)]) -> String {
             "undetermined".to_string()
         };
         c.group(&format!("{label}: {figure}"));
-        c.text(12.0, y + 13.0, "start", &shorten(label, 42), "");
+        c.text(17.0, y + 13.0, "start", &shorten(label, 42), "");
         c.text(WIDTH - 12.0, y + 13.0, "end", &figure, "");
         if usable(*k) {
             let end = x.at(*k);

@@ -90,14 +90,14 @@ mod tests {
             -0.7,
             -0.85,
             -0.55,
-            "dB",
+            "dBHz",
         );
         assert!(
-            s.contains("<title>side A, 0.00 h: 49.000 dB</title><circle"),
+            s.contains("<title>side A, 0.00 h: 49.000 dBHz</title><circle"),
             "{s}"
         );
         assert!(
-            s.contains("<title>side B, 0.50 h: 48.300 dB</title><path"),
+            s.contains("<title>side B, 0.50 h: 48.300 dBHz</title><path"),
             "{s}"
         );
         assert!(

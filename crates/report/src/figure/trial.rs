@@ -5,7 +5,7 @@ use super::markup::shorten;
 use slantpath_quantity::show::{decimals_for, fixed};
 
 /// A swap trial: above, the values over time as (hours, value, true for side B), dots for A and open diamonds for B;
-/// below, the difference B less A with its interval `lo..hi` and the line of no difference.
+/// below, the difference B less A (in dB when `unit` is a level in decibels) with its interval `lo..hi` and the line of no difference.
 pub fn trial(
     title: &str,
     points: &[(f64, f64, bool)],
@@ -17,6 +17,8 @@ pub fn trial(
     let (left, right, top, bottom) = (50.0, WIDTH - 12.0, 42.0, 210.0);
     let mut c = Canvas::new(348.0);
     let unit = shorten(unit, 16);
+    // Two levels on one reference (dBHz, dBW, dB/K) differ by plain decibels.
+    let between = if unit.starts_with("dB") { "dB" } else { &unit };
     let points: Vec<_> = points
         .iter()
         .filter(|p| usable(p.0) && usable(p.1))
@@ -57,7 +59,7 @@ pub fn trial(
         bottom,
         top,
         6.0,
-        &format!("difference B less A, {unit}, with its interval"),
+        &format!("difference B less A, {between}, with its interval"),
     );
     let zero = d.at(0.0);
     c.group("no difference");
@@ -73,7 +75,7 @@ pub fn trial(
         let places = decimals_for(0.25 * (hi - lo)).unwrap_or(2);
         let shown = |v: f64| minus(&fixed(v, places));
         c.group(&format!(
-            "difference {} {unit}, interval {} to {}",
+            "difference {} {between}, interval {} to {}",
             shown(difference),
             shown(lo),
             shown(hi)

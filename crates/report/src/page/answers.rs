@@ -46,10 +46,14 @@ fn interval(e: &Estimate, usual: f64) -> String {
     }
 }
 
+fn unfolds(a: &Answer) -> bool {
+    !a.shares.is_empty() || !a.because.is_empty() || a.next_measurement.is_some()
+}
+
 /// The label; with contributors, reasons or a next measurement it unfolds to show them.
 fn heading(a: &Answer, marks: &str) -> String {
     let label = escape(&a.label);
-    if a.shares.is_empty() && a.because.is_empty() && a.next_measurement.is_none() {
+    if !unfolds(a) {
         return format!("{label}{marks}");
     }
     let mut out = format!("<details><summary>{label}{marks}</summary>");
@@ -82,10 +86,15 @@ fn heading(a: &Answer, marks: &str) -> String {
 }
 
 /// Answers as a table with numbered notes; `id` keeps the notes' anchors apart.
-pub fn table(answers: &[Answer], id: &str, caption: &str) -> String {
+pub fn table(answers: &[Answer], id: &str, title: &str) -> String {
     if answers.is_empty() {
         return String::new();
     }
+    let caption = if answers.iter().any(unfolds) {
+        "Touch a name with a mark before it to see what its uncertainty is made of."
+    } else {
+        "Values with the digits that are known."
+    };
     let usual = answers
         .iter()
         .filter_map(Answer::estimate)
@@ -129,14 +138,14 @@ pub fn table(answers: &[Answer], id: &str, caption: &str) -> String {
         }
     }
     let mut out = format!(
-        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{c}\"><table>\n<caption>{c}</caption>\n<thead><tr><th scope=\"col\">quantity</th><th scope=\"col\">value ± standard uncertainty</th><th scope=\"col\">{} interval</th></tr></thead>\n<tbody>\n{rows}</tbody></table></div>\n",
+        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{name}\"><table>\n<caption>{caption}</caption>\n<thead><tr><th scope=\"col\">quantity</th><th scope=\"col\">value ± standard uncertainty</th><th scope=\"col\">{} interval</th></tr></thead>\n<tbody>\n{rows}</tbody></table></div>\n",
         percent(usual),
-        c = escape(caption),
+        name = escape(title),
     );
     if !notes.is_empty() {
         out.push_str("<ol class=\"notes\">");
         for (i, n) in notes.iter().enumerate() {
-            let _ = write!(out, "<li id=\"{id}-n{}\">† {}</li>", i + 1, escape(n));
+            let _ = write!(out, "<li id=\"{id}-n{0}\">†{0} {1}</li>", i + 1, escape(n));
         }
         out.push_str("</ol>\n");
     }

@@ -99,10 +99,7 @@ fn sheet(out: &mut String, s: &Sheet, id: &str) {
         out.push_str(&answers::table(
             &part.answers,
             &format!("{id}-{}", i + 1),
-            &format!(
-                "{}: a name with a mark before it unfolds to what its uncertainty is made of",
-                part.title
-            ),
+            &part.title,
         ));
     }
     if !s.figures.is_empty() {
