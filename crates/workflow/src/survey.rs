@@ -1,0 +1,756 @@
+//! The survey: where to point, what is in the way, when the Sun is, how the satellite moves.
+
+mod chart;
+mod place;
+mod sun;
+
+use chart::{Chart, SunPath};
+use jiff::Timestamp;
+use place::{Of, Place, answer, share};
+use slantpath_antenna::AntennaError;
+use slantpath_antenna::reflector::{Arm, Reflector, TapeOffset};
+use slantpath_link::LinkError;
+use slantpath_quantity::constants::SPEED_OF_LIGHT;
+use slantpath_quantity::{
+    Angle, Answer, Contributor, Estimate, Frequency, Interval, Length, Unit, Validity,
+};
+use slantpath_report::{Figure, Section, Sheet};
+use slantpath_sky::body::path;
+use slantpath_sky::edge::{
+    Coverage, EdgeVerdict, MODELLED, NOT_MODELLED, surface_horizon, verdict,
+};
+use slantpath_sky::fresnel::obstacle_clearance;
+use slantpath_sky::orbit::motion as orbit_motion;
+use slantpath_sky::{Body, EarthOrientation, HorizonMask, Locator, doppler, magnetic};
+use slantpath_station::Station;
+use slantpath_station::checked::{FeedArm, ReflectorShape};
+
+/// Below this elevation the verdict on the edge of coverage is spelled out, degrees.
+const LOW_DEG: f64 = 5.0;
+/// An obstacle further than this in azimuth from the path is not taken to reach into it, degrees; common practice, no
+/// source.
+const ASIDE_DEG: f64 = 30.0;
+const DAY_S: f64 = 86_400.0;
+
+/// Surveys a station's site at a moment: directions, delays, horizon, obstacles, the satellite's motion and the Sun.
+///
+/// A satellite below the horizon is an answer, not an error: the sheet is then marked as refused when no signal can be
+/// expected, and says why.
+///
+/// # Errors
+/// Elements that cannot be propagated, heights, dates or shapes outside every model.
+pub fn survey(station: &Station, now: Timestamp) -> Result<Sheet, LinkError> {
+    let place = Place::new(station, now)?;
+    let mask = mask(station)?;
+    let beam = sun::beamwidth(station, now)?;
+    let edge = edge(station, &place, mask.as_ref())?;
+    let refused = hopeless(&place, &edge, beam.map(|b| b.0));
+    let (sun_section, transit) = sun::outages(station, &place, beam, now)?;
+    let day = |from| {
+        path(
+            Body::Sun,
+            &place.geometry.site,
+            from,
+            DAY_S,
+            144,
+            EarthOrientation::default(),
+        )
+    };
+    // Whole days, so that the marks fall on whole hours.
+    let midnight = |at: Timestamp| {
+        Timestamp::from_second(at.as_second() - at.as_second().rem_euclid(86_400)).unwrap_or(at)
+    };
+    let today = day(midnight(now))?;
+    let behind = transit
+        .map(|t| day(midnight(t)).map(|p| (t, p)))
+        .transpose()?;
+    let next = next_measurement(station, &place, &day(now)?);
+
+    let mut sections = vec![
+        pointing(station, &place, now)?,
+        feed_and_face(station, &place)?,
+        way(&place),
+        horizon(&place, &edge, mask.as_ref()),
+        obstacles(station, &place)?,
+        motion(station, &place, now)?,
+        sun_section,
+    ];
+    sections.retain(|s| !(s.answers.is_empty() && s.text.is_empty()));
+
+    let mut suns = vec![SunPath {
+        name: format!("{} (hours marked)", now.strftime("%Y-%m-%d")),
+        dash: "",
+        points: &today,
+    }];
+    if let Some((t, points)) = &behind {
+        suns.push(SunPath {
+            name: format!("{}, behind the satellite", t.strftime("%Y-%m-%d")),
+            dash: "5 4",
+            points,
+        });
+    }
+    let g = &place.geometry;
+    let chart = Chart {
+        satellite: (&station.satellite.name, g.direction),
+        mask: mask.as_ref(),
+        suns: &suns,
+    };
+    let mut because = vec![edge.because.clone()];
+    if refused {
+        because.push(
+            "No signal can be expected at this site: the satellite stands behind the horizon."
+                .into(),
+        );
+    }
+    Ok(Sheet {
+        verb: "survey".into(),
+        title: format!(
+            "{} to {}: azimuth {:.1} deg, elevation {:.1} deg",
+            station.name,
+            station.satellite.name,
+            g.direction.azimuth.as_deg(),
+            g.direction.elevation.as_deg()
+        ),
+        sections,
+        because,
+        next_measurement: Some(next),
+        cautions: cautions(),
+        figures: vec![Figure {
+            key: "sky_chart".into(),
+            caption: "The sky from the dish: satellite, skyline and the Sun's path today and on a day when it passes \
+                      behind the satellite."
+                .into(),
+            svg: chart.svg(),
+        }],
+        refused,
+    })
+}
+
+fn cautions() -> Vec<String> {
+    [
+        "Never look at the Sun, neither by eye nor along a feed arm or through any glass: use its shadow.",
+        "A dish that points at the Sun gathers its heat at the feed; a shiny one burns plastic within minutes.",
+        "Ladders, roofs and masts: do not work alone, secure yourself and the dish, keep away from power lines.",
+        "Local rules on building, lightning protection and transmitting come before anything said here.",
+    ]
+    .map(String::from)
+    .to_vec()
+}
+
+fn mask(station: &Station) -> Result<Option<HorizonMask>, LinkError> {
+    let points: Vec<_> = station
+        .site
+        .horizon
+        .iter()
+        .map(|p| (p.azimuth, p.elevation))
+        .collect();
+    if points.is_empty() {
+        return Ok(None);
+    }
+    Ok(Some(HorizonMask::new(&points)?))
+}
+
+fn pointing(station: &Station, place: &Place, now: Timestamp) -> Result<Section, LinkError> {
+    let g = &place.geometry;
+    let az = g.direction.azimuth.as_deg();
+    let overhead = g.direction.elevation.as_deg() > 89.9;
+    let mut answers = Vec::new();
+    if overhead {
+        answers.push(Answer::unknown(
+            "site.azimuth_true",
+            "azimuth from true north",
+            Unit::Deg,
+            "the satellite stands overhead, where an azimuth has no meaning",
+            "point the dish straight up",
+        ));
+    } else {
+        answers.push(
+            answer(
+                "site.azimuth_true",
+                "azimuth from true north",
+                Unit::Deg,
+                az,
+                place.shares(Of::Azimuth, 1.0),
+            )
+            .with_validity(g.validity.clone()),
+        );
+        let m = magnetic(&g.site, now)?;
+        let mut shares = place.shares(Of::Azimuth, 1.0);
+        shares.push(share(
+            "magnetic.declination",
+            "magnetic declination",
+            m.sigma.as_deg(),
+        ));
+        answers.push(
+            answer(
+                "site.azimuth_magnetic",
+                "azimuth by compass",
+                Unit::Deg,
+                (az - m.declination.as_deg()).rem_euclid(360.0),
+                shares,
+            )
+            .with_validity(m.validity.clone()),
+        );
+        answers.push(
+            answer(
+                "site.declination",
+                "magnetic declination, east positive",
+                Unit::Deg,
+                m.declination.as_deg(),
+                vec![share(
+                    "magnetic.declination",
+                    "model and crust",
+                    m.sigma.as_deg(),
+                )],
+            )
+            .with_validity(m.validity)
+            .because(format!(
+                "{}, valid {} to {}; iron beside the compass is not in it",
+                m.model, m.window.0, m.window.1
+            )),
+        );
+    }
+    answers.push(
+        answer(
+            "site.elevation",
+            "elevation, geometric",
+            Unit::Deg,
+            g.direction.elevation.as_deg(),
+            place.shares(Of::Elevation, 1.0),
+        )
+        .with_validity(g.validity.clone()),
+    );
+    answers.push(apparent(place));
+    let s = &station.site;
+    let (lat, lon) = (g.site.latitude().as_deg(), g.site.longitude().as_deg());
+    let lon = lon - 360.0 * (lon / 360.0).round();
+    let eight = Locator::of(lat, lon, 8)?;
+    let mut section = Section::new("pointing", "Where to point", answers).say(format!(
+        "Site {lat:.5} deg, {lon:.5} deg (north and east positive), Maidenhead locator {}, finer {eight}.",
+        Locator::of(lat, lon, 6)?
+    ));
+    if let Some(l) = &s.locator {
+        section = section.say(format!(
+            "The position is the middle of the square {l}; the site may be {:.0} m from there.",
+            s.position_radius.as_m()
+        ));
+    }
+    Ok(section)
+}
+
+/// Shares of the apparent elevation: the geometric one's and the weather's.
+fn apparent_shares(place: &Place) -> Vec<slantpath_quantity::Share> {
+    let mut shares = place.shares(Of::Elevation, 1.0);
+    shares.push(share(
+        "air.refraction",
+        "refraction",
+        place.geometry.apparent.u_deg,
+    ));
+    shares
+}
+
+fn apparent(place: &Place) -> Answer {
+    let a = &place.geometry.apparent;
+    let (id, label) = ("site.elevation_apparent", "elevation, as the ray arrives");
+    if !a.visible {
+        return Answer::unknown(
+            id,
+            label,
+            Unit::Deg,
+            "no ray of a smooth Earth reaches this site: the satellite is below the radio horizon",
+            "a higher site, or a satellite nearer to this longitude",
+        );
+    }
+    answer(
+        id,
+        label,
+        Unit::Deg,
+        a.elevation_deg,
+        apparent_shares(place),
+    )
+    .because(format!(
+        "ITU-R P.834 lifts the ray by {:.3} deg",
+        a.bending_deg
+    ))
+}
+
+fn shape(
+    s: &ReflectorShape,
+    get: &dyn Fn(&Contributor) -> f64,
+) -> Result<(Reflector, Validity), AntennaError> {
+    let m = |c: &Contributor| Length::m(get(c));
+    let reflector = match s {
+        ReflectorShape::PrimeFocus {
+            diameter,
+            focal_length,
+        } => Reflector::prime_focus(m(diameter), m(focal_length)),
+        ReflectorShape::PrimeFocusByTape { diameter, depth } => {
+            Reflector::prime_focus_from_depth(m(diameter), m(depth))
+        }
+        ReflectorShape::Offset {
+            diameter,
+            focal_length,
+            clearance,
+        } => Reflector::offset(m(diameter), m(focal_length), m(clearance)),
+        ReflectorShape::OffsetByTape {
+            width,
+            height,
+            depth,
+        } => {
+            let r = TapeOffset {
+                width: m(width),
+                height: m(height),
+                depth: m(depth),
+                deepest_from_near_edge: None,
+            }
+            .read()?;
+            return Ok((r.reflector, r.validity));
+        }
+    }?;
+    Ok((reflector, Validity::Inside))
+}
+
+fn shape_contributors(s: &ReflectorShape) -> Vec<&Contributor> {
+    match s {
+        ReflectorShape::PrimeFocus {
+            diameter,
+            focal_length,
+        } => vec![diameter, focal_length],
+        ReflectorShape::PrimeFocusByTape { diameter, depth } => vec![diameter, depth],
+        ReflectorShape::Offset {
+            diameter,
+            focal_length,
+            clearance,
+        } => vec![diameter, focal_length, clearance],
+        ReflectorShape::OffsetByTape {
+            width,
+            height,
+            depth,
+        } => vec![width, height, depth],
+    }
+}
+
+fn feed_and_face(station: &Station, place: &Place) -> Result<Section, LinkError> {
+    let g = &place.geometry;
+    let mut answers = Vec::new();
+    answers.push(match place.value(Of::Skew) {
+        Some(v) => answer(
+            "site.skew",
+            "skew, clockwise seen from behind the dish",
+            Unit::Deg,
+            v,
+            place.shares(Of::Skew, 1.0),
+        )
+        .because(format!(
+            "the satellite's own tilt of {:.2} deg is in it",
+            station
+                .satellite
+                .polarisation_tilt
+                .distribution
+                .mean()
+                .to_degrees()
+        )),
+        None => Answer::unknown(
+            "site.skew",
+            "skew, clockwise seen from behind the dish",
+            Unit::Deg,
+            "overhead there is no local vertical to turn against",
+            "turn the feed for the strongest beacon",
+        ),
+    });
+    let arm = match station.reflector.feed_arm {
+        FeedArm::Bottom => Arm::Bottom,
+        FeedArm::Top => Arm::Top,
+    };
+    let el = Angle::deg(if g.apparent.visible {
+        g.apparent.elevation_deg
+    } else {
+        g.direction.elevation.as_deg()
+    });
+    let s = &station.reflector.shape;
+    let best = |c: &Contributor| c.distribution.mean();
+    let (reflector, validity) = shape(s, &best)?;
+    let face = |r: &Reflector| r.face_elevation(el, arm).as_deg();
+    let (face_0, beta_0) = (face(&reflector), reflector.offset_angle().as_deg());
+    let (mut face_shares, mut beta_shares) = (apparent_shares(place), Vec::new());
+    for c in shape_contributors(s) {
+        let moved = |sign: f64| {
+            let get = |d: &Contributor| {
+                best(d)
+                    + if d.id == c.id {
+                        sign * d.distribution.u()
+                    } else {
+                        0.0
+                    }
+            };
+            shape(s, &get).ok().map(|r| r.0)
+        };
+        // Near a round rim one side may be no offset dish at all; the other side then tells.
+        if let Some((r, sign)) = moved(1.0)
+            .map(|r| (r, 1.0))
+            .or_else(|| moved(-1.0).map(|r| (r, -1.0)))
+        {
+            face_shares.push(share(c.id.as_str(), &c.label, sign * (face(&r) - face_0)));
+            beta_shares.push(share(
+                c.id.as_str(),
+                &c.label,
+                sign * (r.offset_angle().as_deg() - beta_0),
+            ));
+        }
+    }
+    face_shares.retain(|x| x.u > 0.0);
+    beta_shares.retain(|x| x.u > 0.0);
+    let what = if reflector.is_offset() {
+        "the rim of an offset dish does not face the satellite: its offset angle is in it"
+    } else {
+        "the rim of a prime-focus dish faces the satellite"
+    };
+    answers.push(
+        answer(
+            "site.face_elevation",
+            "face of the rim, back from upright",
+            Unit::Deg,
+            face_0,
+            face_shares,
+        )
+        .with_validity(validity.clone())
+        .because(what),
+    );
+    if reflector.is_offset() {
+        answers.push(
+            answer(
+                "reflector.offset_angle",
+                "offset angle of the dish",
+                Unit::Deg,
+                beta_0,
+                beta_shares,
+            )
+            .with_validity(validity),
+        );
+    }
+    Ok(Section::new("setting", "How to set feed and dish", answers))
+}
+
+fn way(place: &Place) -> Section {
+    let g = &place.geometry;
+    let range = g.range.as_m();
+    let delay = |id, label, ways: f64| {
+        let k = 1e3 * ways / SPEED_OF_LIGHT;
+        answer(id, label, Unit::Ms, range * k, place.shares(Of::Range, k))
+    };
+    Section::new(
+        "way",
+        "The way there",
+        vec![
+            answer(
+                "site.range",
+                "distance",
+                Unit::Km,
+                range / 1e3,
+                place.shares(Of::Range, 1e-3),
+            ),
+            delay("site.delay_one_way", "delay, one way", 1.0),
+            delay("site.delay_round_trip", "delay, up and down", 2.0)
+                .because("without the delay inside the satellite and the equipment"),
+        ],
+    )
+}
+
+fn edge(
+    station: &Station,
+    place: &Place,
+    mask: Option<&HorizonMask>,
+) -> Result<EdgeVerdict, LinkError> {
+    let g = &place.geometry;
+    let az = g.direction.azimuth;
+    let horizon = match mask {
+        Some(m) => m.elevation_at(az),
+        None => {
+            let above = station.site.height.distribution.mean().max(0.0);
+            surface_horizon(&g.site, az, Length::m(above), 4.0 / 3.0)?.elevation
+        }
+    };
+    let u = apparent_shares(place)
+        .iter()
+        .fold(0.0, |a: f64, s| a.hypot(s.u));
+    Ok(verdict(
+        g.direction.elevation,
+        Angle::deg(g.apparent.bending_deg),
+        Angle::deg(u),
+        horizon,
+    )?)
+}
+
+/// Below the smooth Earth's radio horizon, or so deep behind the skyline that not even the beam's upper half clears it.
+fn hopeless(place: &Place, edge: &EdgeVerdict, beam: Option<Angle>) -> bool {
+    let half_beam = beam.map_or(0.5, |b| 0.5 * b.as_deg());
+    edge.coverage == Coverage::Below
+        && (!place.geometry.apparent.visible || edge.margin.as_deg() < -half_beam)
+}
+
+fn horizon(place: &Place, edge: &EdgeVerdict, mask: Option<&HorizonMask>) -> Section {
+    let g = &place.geometry;
+    let margin = answer(
+        if mask.is_some() {
+            "site.mask_clearance"
+        } else {
+            "site.horizon_clearance"
+        },
+        "satellite above the skyline",
+        Unit::Deg,
+        edge.margin.as_deg(),
+        apparent_shares(place),
+    )
+    .with_validity(g.apparent.validity.clone().and(g.validity.clone()))
+    .because(edge.because.clone());
+    let mut section = Section::new("horizon", "Horizon and edge of coverage", vec![margin]);
+    section = section.say(if mask.is_some() {
+        "The skyline is the horizon mask of the station file."
+    } else {
+        "The station file has no horizon mask: the skyline is that of a sea at height 0 m, seen through a standard \
+         atmosphere (effective Earth radius 4/3)."
+    });
+    section = section.say(match edge.coverage {
+        Coverage::Clear => "Verdict: clear, even without refraction.",
+        Coverage::ClearByRefraction => "Verdict: clear, thanks to refraction.",
+        Coverage::Marginal => "Verdict: at the edge; the signal comes and goes with the weather.",
+        Coverage::Below => "Verdict: below the skyline.",
+    });
+    if g.direction.elevation.as_deg() < LOW_DEG || edge.coverage != Coverage::Clear {
+        section = section
+            .say(format!("Taken into account: {}.", MODELLED.join("; ")))
+            .say(format!(
+                "Not taken into account: {}.",
+                NOT_MODELLED.join("; ")
+            ));
+    }
+    section
+}
+
+fn obstacles(station: &Station, place: &Place) -> Result<Section, LinkError> {
+    let mut section = Section::new("obstacles", "Room for the beam", Vec::new());
+    let g = &place.geometry;
+    let bands = station.satellite.passbands.iter();
+    let lowest = bands
+        .flat_map(|p| {
+            let up = station.transmit.as_ref().map(|_| p.uplink.lo);
+            [Some(p.downlink.lo), up]
+        })
+        .flatten()
+        .fold(f64::INFINITY, |a, f| a.min(f.as_hz()));
+    if !lowest.is_finite() || station.site.obstacles.is_empty() {
+        return Ok(section);
+    }
+    let wavelength = Frequency::hz(lowest).wavelength();
+    let radius = Length::m(
+        0.5 * station
+            .reflector
+            .shape
+            .aperture_diameter()
+            .distribution
+            .mean(),
+    );
+    let el = if g.apparent.visible {
+        Angle::deg(g.apparent.elevation_deg)
+    } else {
+        g.direction.elevation
+    };
+    for (k, o) in station.site.obstacles.iter().enumerate() {
+        let off = o.azimuth.as_deg() - g.direction.azimuth.as_deg();
+        let off = off - 360.0 * (off / 360.0).round();
+        if off.abs() > ASIDE_DEG {
+            section = section.say(format!(
+                "{}: {:.0} deg beside the path, not in the way.",
+                o.name,
+                off.abs()
+            ));
+            continue;
+        }
+        let (id, label) = (
+            format!("site.obstacle_{}.clearance", k + 1),
+            format!("beam's axis above {}", o.name),
+        );
+        // An obstacle that the formula cannot place gets its reason instead of a figure.
+        let c = match obstacle_clearance(el, o.distance, o.height, wavelength, radius) {
+            Ok(c) => c,
+            Err(e) => {
+                section.answers.push(Answer::unknown(
+                    id,
+                    label,
+                    Unit::M,
+                    e.to_string(),
+                    "check its distance and height in the station file",
+                ));
+                continue;
+            }
+        };
+        let lever = c.along.as_m();
+        let shares = apparent_shares(place)
+            .into_iter()
+            .map(|s| share(s.id.as_str(), &s.label, lever * s.effect.to_radians()))
+            .collect();
+        let aside = o.distance.as_m() * off.to_radians().sin().abs();
+        section.answers.push(
+            answer(&id, &label, Unit::M, c.clearance.as_m(), shares).because(format!(
+                "wanted {:.2} m (first Fresnel zone {:.2} m at {:.3} GHz, dish radius {:.2} m): {}; taken to reach \
+                 into the path, {aside:.1} m beside which it was noted",
+                c.wanted.as_m(),
+                c.fresnel_radius.as_m(),
+                lowest / 1e9,
+                radius.as_m(),
+                if c.is_clear() { "clear" } else { "in the way" }
+            )),
+        );
+    }
+    Ok(section)
+}
+
+/// Half an extent about its middle, as an amplitude.
+fn amplitude(id: &str, label: &str, unit: Unit, value: f64, relative_u: f64, why: &str) -> Answer {
+    answer(
+        id,
+        label,
+        unit,
+        value,
+        vec![share("sat.orbit", "orbit", relative_u * value)],
+    )
+    .because(why)
+}
+
+fn motion(station: &Station, place: &Place, now: Timestamp) -> Result<Section, LinkError> {
+    let mut section = Section::new("motion", "Motion of the satellite", Vec::new());
+    let bands = &station.satellite.passbands;
+    if let Some(orbit) = &place.orbit {
+        let eop = EarthOrientation::default();
+        let seen = orbit.look(&place.geometry.site, now, eop)?;
+        let day = orbit_motion(orbit, &place.geometry.site, now, DAY_S, 288, eop)?;
+        let why = "SGP4, over the next 24 hours";
+        // 1 km a day of error turns at the Earth's rate: some 0.1 m/s.
+        let u_rate = 0.1;
+        section.answers.push(answer(
+            "sat.range_rate",
+            "range rate now, receding positive",
+            Unit::MPerS,
+            seen.range_rate.si(),
+            vec![share("sat.orbit", "orbit", u_rate)],
+        ));
+        let half = |lo: f64, hi: f64| 0.5 * (hi - lo);
+        let (el, az) = (day.elevation, day.azimuth);
+        section.answers.push(amplitude(
+            "sat.motion.elevation",
+            "daily motion in elevation, each way",
+            Unit::Deg,
+            half(el.lo.as_deg(), el.hi.as_deg()),
+            0.02,
+            why,
+        ));
+        section.answers.push(amplitude(
+            "sat.motion.azimuth",
+            "daily motion in azimuth, each way",
+            Unit::Deg,
+            half(az.lo.as_deg(), az.hi.as_deg()),
+            0.02,
+            why,
+        ));
+        for p in bands {
+            let f = p.downlink.centre();
+            section.answers.push(
+                answer(
+                    &format!("{}.doppler", p.name),
+                    &format!("Doppler shift now, downlink of {}", p.name),
+                    Unit::Hz,
+                    doppler(seen.range_rate, f).as_hz(),
+                    vec![share(
+                        "sat.orbit",
+                        "orbit",
+                        u_rate / SPEED_OF_LIGHT * f.as_hz(),
+                    )],
+                )
+                .with_validity(orbit.validity_at(now)),
+            );
+        }
+        return Ok(section);
+    }
+    let Some(m) = &place.motion else {
+        return Ok(section.say(
+            "Doppler and daily motion are not known: write the satellite's inclination and eccentricity, or its \
+             elements, into the satellite file.",
+        ));
+    };
+    let why = "from inclination and eccentricity; the phases are not known";
+    // The expansion is good to 1 %: limits, so u is that over sqrt(3).
+    let u = 0.01 / 3f64.sqrt();
+    let rows = [
+        (
+            "sat.motion.elevation",
+            "daily motion in elevation, at most",
+            Unit::Deg,
+            m.elevation.as_deg(),
+        ),
+        (
+            "sat.motion.cross_elevation",
+            "daily motion across, at most",
+            Unit::Deg,
+            m.cross_elevation.as_deg(),
+        ),
+        (
+            "sat.motion.range",
+            "daily motion in range, at most",
+            Unit::Km,
+            m.range.as_km(),
+        ),
+    ];
+    for (id, label, unit, value) in rows {
+        section
+            .answers
+            .push(amplitude(id, label, unit, value, u, why).with_validity(m.validity.clone()));
+    }
+    for p in bands {
+        let bound = m.doppler_bound(p.downlink.centre()).as_hz();
+        let estimate = Estimate {
+            value: 0.0,
+            u: bound * std::f64::consts::FRAC_1_SQRT_2,
+            interval: Interval {
+                lo: -bound,
+                hi: bound,
+                level: 1.0,
+            },
+        };
+        let (id, label) = (
+            format!("{}.doppler", p.name),
+            format!("Doppler shift, downlink of {}", p.name),
+        );
+        section.answers.push(
+            Answer::known(id, label, Unit::Hz, estimate)
+                .with_validity(m.validity.clone())
+                .because("a daily swing whose phase is not known: the interval holds all of it"),
+        );
+    }
+    Ok(section)
+}
+
+fn next_measurement(
+    station: &Station,
+    place: &Place,
+    sun_day: &[slantpath_sky::body::PathPoint],
+) -> String {
+    let az = place.geometry.direction.azimuth;
+    match sun::shadow(sun_day, az) {
+        Some((at, opposite)) => format!(
+            "Set the azimuth by the Sun's shadow: at {} UTC the shadow of a plumb line points {} the satellite \
+             (azimuth {:.1} deg); 1 minute is about 0.25 to 0.5 deg. No compass error is in it.",
+            at.strftime("%Y-%m-%d %H:%M:%S"),
+            if opposite { "straight towards" } else { "straight away from" },
+            az.as_deg()
+        ),
+        None if station.reflector.shape.is_offset() => {
+            "Put a clinometer across the rim and set the face angle; then swing the azimuth for the strongest beacon."
+                .into()
+        }
+        None => "Put a clinometer on the rim and set the elevation; then swing the azimuth for the strongest beacon."
+            .into(),
+    }
+}
+
+#[cfg(test)]
+mod tests;
