@@ -1,2 +1,36 @@
-//! Door: the command line, one file per verb.
-fn main() {}
+//! Door: the command line. `main` reads as the data flow: arguments, verb, rendering, exit code.
+
+mod args;
+mod show;
+mod verbs;
+
+use args::{Cli, Verb};
+use clap::Parser;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(e) => {
+            let code = if e.use_stderr() { 2 } else { 0 };
+            // clap writes to the right stream itself; a closed pipe is no reason to fail differently.
+            let _ = e.print();
+            return ExitCode::from(code);
+        }
+    };
+    let out = show::Output::new(&cli.common);
+    let outcome = match &cli.verb {
+        Verb::New(a) => verbs::new::run(a),
+        Verb::Survey(a) => verbs::survey::run(a, &out),
+        Verb::Predict(a) => verbs::predict::run(a, &out),
+        Verb::Measure(a) => verbs::measure::run(a, &out),
+        Verb::Compare(a) => verbs::compare::run(a, &out),
+        Verb::Verdict(a) => verbs::verdict::run(a, &out),
+        Verb::Report(a) => verbs::report::run(a, &out),
+        Verb::Demo(a) => verbs::demo::run(a, &out),
+    };
+    match outcome {
+        Ok(code) => ExitCode::from(code),
+        Err(e) => ExitCode::from(out.error(&e)),
+    }
+}

@@ -8,7 +8,9 @@ use slantpath_propagation::climate::{Gridded, Percentiles};
 use slantpath_propagation::p618::sky_noise;
 use slantpath_propagation::{PathInput, SiteClimate, SlantPath, climate};
 use slantpath_quantity::constants::SPEED_OF_LIGHT;
-use slantpath_quantity::{Angle, Contributor, Distribution, Frequency, Length, Validity, amplitude_to_db};
+use slantpath_quantity::{
+    Angle, Contributor, Distribution, Frequency, Length, Validity, amplitude_to_db,
+};
 use slantpath_station::checked::{Polarisation, Site};
 
 /// Day-to-day spread of the air temperature about its annual mean, K (common practice, no source).
@@ -65,8 +67,16 @@ impl SharedAir {
             c.vapour_content_kgm2.at(50.0).value, // the grid ends at the median; the spread is taken from its wet side
         );
         // 1.2816: the 10 % quantile of a normal distribution.
-        let spread = if v90 > 0.0 { ((v10 - v90) / 1.2816 / v50.value).max(0.0) } else { 0.0 };
-        let grid = if v50.value > 0.0 { v50.u / v50.value } else { 0.0 };
+        let spread = if v90 > 0.0 {
+            ((v10 - v90) / 1.2816 / v50.value).max(0.0)
+        } else {
+            0.0
+        };
+        let grid = if v50.value > 0.0 {
+            v50.u / v50.value
+        } else {
+            0.0
+        };
         let factor = |u: f64| {
             if u > 0.0 {
                 Distribution::Normal { mean: 1.0, u }
@@ -192,8 +202,9 @@ impl PathModel {
             let l = path.losses(percent)?;
             absorbing_db = l.rain_db + l.cloud_db;
             scint_db = l.scint_db;
-            (oxygen_db, water_db) =
-                path.gas_db(slantpath_propagation::p618::total::gas_cloud_percent(percent));
+            (oxygen_db, water_db) = path.gas_db(
+                slantpath_propagation::p618::total::gas_cloud_percent(percent),
+            );
             // The fade at this percentage already holds the scintillation.
             sigma = 0.0;
             validity = validity.and(l.validity);
@@ -202,7 +213,10 @@ impl PathModel {
             format!("air.scintillation.{band}"),
             format!("scintillation, {band}link"),
             if sigma > 0.0 {
-                Distribution::Normal { mean: 0.0, u: sigma }
+                Distribution::Normal {
+                    mean: 0.0,
+                    u: sigma,
+                }
             } else {
                 Distribution::Exact(0.0)
             },
@@ -238,7 +252,9 @@ impl PathModel {
     #[inline]
     pub fn figures(&self, x: &[f64]) -> PathFigures {
         let s = &self.shared;
-        let gas_db = ((self.oxygen_db + self.water_db * s.vapour.of(x).max(0.0)) * s.gas_model.of(x)).max(0.0);
+        let gas_db = ((self.oxygen_db + self.water_db * s.vapour.of(x).max(0.0))
+            * s.gas_model.of(x))
+        .max(0.0);
         let rain = s.rain_model.of(x).max(0.0);
         let absorbing = self.absorbing_db(x);
         let weather_db = absorbing.hypot(self.scint_db * rain) + self.scintillation.of(x);
@@ -263,6 +279,8 @@ mod tests {
     fn free_space_loss_of_p525() {
         // ITU-R P.525-4 equation 4: 32.4 + 20 log f_MHz + 20 log d_km (the Recommendation rounds 32.45 to 32.4).
         let l = free_space_loss_db(Length::km(38_000.0), Frequency::mhz(10_489.0));
-        assert!((l - (32.447_78 + 20.0 * 10_489f64.log10() + 20.0 * 38_000f64.log10())).abs() < 1e-4);
+        assert!(
+            (l - (32.447_78 + 20.0 * 10_489f64.log10() + 20.0 * 38_000f64.log10())).abs() < 1e-4
+        );
     }
 }

@@ -7,15 +7,17 @@
 
 use crate::LinkError;
 use crate::inputs::{Inputs, Slot};
+use slantpath_antenna::AntennaError;
 use slantpath_antenna::budget::{Blockage, Placement};
 use slantpath_antenna::degradation::Strut;
-use slantpath_antenna::dish::{Cover as CoverShares, DishAntenna, Feed as MountedFeed, Losses, Scene, Stand};
+use slantpath_antenna::dish::{
+    Cover as CoverShares, DishAntenna, Feed as MountedFeed, Losses, Scene, Stand,
+};
 use slantpath_antenna::noise::{NoisePart, Shadow};
 use slantpath_antenna::pattern::{Beyond, Pattern, TablePoint};
 use slantpath_antenna::polarisation::{Polarisation as State, Sense};
 use slantpath_antenna::reflector::{Arm, Reflector, TapeOffset};
 use slantpath_antenna::slab::{Incidence, Layer, passage};
-use slantpath_antenna::AntennaError;
 use slantpath_quantity::{
     Angle, Contributor, ContributorId, Decibel, Frequency, Length, Temperature, Validity, from_db,
 };
@@ -102,7 +104,11 @@ enum PolarisationModel {
     /// Linear to linear, turned by a skew error.
     Linear { skew_error: Slot },
     /// Elliptical feed against the satellite's circular sense, after the reflector turned it round.
-    Circular { axial_ratio: Slot, feed: Sense, satellite: Sense },
+    Circular {
+        axial_ratio: Slot,
+        feed: Sense,
+        satellite: Sense,
+    },
     /// Circular to linear or the other way: 3 dB.
     Mixed,
     /// Linear to the orthogonal linear: what comes through is the feed's cross-polar isolation.
@@ -146,7 +152,11 @@ impl DishModel {
             }
             let at = |value: f64, id: &ContributorId| {
                 solve(station, side, f, elevation, &|k: &Contributor| {
-                    if k.id == *id { value } else { k.distribution.mean() }
+                    if k.id == *id {
+                        value
+                    } else {
+                        k.distribution.mean()
+                    }
                 })
             };
             let mean = c.distribution.mean();
@@ -163,7 +173,9 @@ impl DishModel {
         let r = &station.reflector;
         let transmit = feed.transmit.as_ref();
         let (ohmic, return_loss, reflection) = match (side, transmit) {
-            (Side::Transmit, Some(t)) => (&t.ohmic_loss, &t.return_loss, &r.reflection_loss_transmit),
+            (Side::Transmit, Some(t)) => {
+                (&t.ohmic_loss, &t.return_loss, &r.reflection_loss_transmit)
+            }
             (Side::Transmit, None) => return Err(no_transmit_feed(&feed.name)),
             (Side::Receive, _) => (
                 &feed.receive.ohmic_loss,
@@ -302,8 +314,12 @@ impl DishModel {
     pub fn steps(&self, x: &[f64]) -> Result<Vec<(&'static str, f64)>, AntennaError> {
         let d = self.deviations(x);
         let losses = self.losses(x, d.beamwidth_rad)?;
-        let mut out: Vec<(&'static str, f64)> =
-            self.antenna.parts().map(|(p, l)| (p.name(), l.0)).filter(|(_, l)| l.abs() > 5e-4).collect();
+        let mut out: Vec<(&'static str, f64)> = self
+            .antenna
+            .parts()
+            .map(|(p, l)| (p.name(), l.0))
+            .filter(|(_, l)| l.abs() > 5e-4)
+            .collect();
         let steps = self.antenna.steps(&losses)?;
         for (s, l) in slantpath_antenna::dish::Step::ALL.iter().zip(steps) {
             let name = match s {
@@ -381,7 +397,12 @@ fn sense_of(p: Polarisation) -> Option<Sense> {
     }
 }
 
-fn polarisation(inputs: &mut Inputs, station: &Station, side: Side, wave: Polarisation) -> PolarisationModel {
+fn polarisation(
+    inputs: &mut Inputs,
+    station: &Station,
+    side: Side,
+    wave: Polarisation,
+) -> PolarisationModel {
     match (side, &station.feed.transmit) {
         (Side::Transmit, Some(t)) => transmit_polarisation(inputs, station, t, wave),
         _ if wave.is_circular() => PolarisationModel::Mixed,
@@ -402,7 +423,11 @@ fn transmit_polarisation(
     match (sense_of(sent), sense_of(wave)) {
         (Some(_), Some(satellite)) => PolarisationModel::Circular {
             axial_ratio: inputs.slot(&t.axial_ratio),
-            feed: if sent == wave { satellite } else { satellite.reversed() },
+            feed: if sent == wave {
+                satellite
+            } else {
+                satellite.reversed()
+            },
             satellite,
         },
         (None, None) if sent == wave => PolarisationModel::Linear {
@@ -418,17 +443,26 @@ impl PolarisationModel {
         match *self {
             Self::Linear { skew_error } => {
                 let turned = State::linear(Angle::rad(skew_error.of(x)));
-                turned.mismatch_loss(State::linear(Angle::rad(0.0))).0.max(0.0)
+                turned
+                    .mismatch_loss(State::linear(Angle::rad(0.0)))
+                    .0
+                    .max(0.0)
             }
             Self::Circular {
                 axial_ratio,
                 feed,
                 satellite,
-            } => match State::elliptical(Decibel(axial_ratio.of(x).max(0.0)), Angle::rad(0.0), feed) {
-                // The satellite's own axial ratio is not published; it is taken as circular.
-                Ok(state) => state.mismatch_loss(State::circular(satellite)).0.clamp(0.0, 60.0),
-                Err(_) => 0.0,
-            },
+            } => {
+                match State::elliptical(Decibel(axial_ratio.of(x).max(0.0)), Angle::rad(0.0), feed)
+                {
+                    // The satellite's own axial ratio is not published; it is taken as circular.
+                    Ok(state) => state
+                        .mismatch_loss(State::circular(satellite))
+                        .0
+                        .clamp(0.0, 60.0),
+                    Err(_) => 0.0,
+                }
+            }
             Self::Mixed => 3.0103,
             Self::Crossed { isolation } => isolation.map_or(30.0, |s| s.of(x).max(0.0)),
         }
@@ -438,14 +472,21 @@ impl PolarisationModel {
 /// Inputs that act through the reflector integrals.
 fn shape_inputs(station: &Station, side: Side) -> Vec<&Contributor> {
     let mut out: Vec<&Contributor> = match &station.reflector.shape {
-        ReflectorShape::PrimeFocus { diameter, focal_length } => vec![diameter, focal_length],
+        ReflectorShape::PrimeFocus {
+            diameter,
+            focal_length,
+        } => vec![diameter, focal_length],
         ReflectorShape::PrimeFocusByTape { diameter, depth } => vec![diameter, depth],
         ReflectorShape::Offset {
             diameter,
             focal_length,
             clearance,
         } => vec![diameter, focal_length, clearance],
-        ReflectorShape::OffsetByTape { width, height, depth } => vec![width, height, depth],
+        ReflectorShape::OffsetByTape {
+            width,
+            height,
+            depth,
+        } => vec![width, height, depth],
     };
     let Some((pattern, centre)) = feed_side(station, side) else {
         return out;
@@ -457,22 +498,38 @@ fn shape_inputs(station: &Station, side: Side) -> Vec<&Contributor> {
         FeedPattern::Table { error, .. } => out.push(error),
     }
     out.extend([&centre.focus_error, &centre.lateral_error]);
-    out.extend([&station.reflector.blockage.disc, &station.reflector.blockage.strut_width]);
+    out.extend([
+        &station.reflector.blockage.disc,
+        &station.reflector.blockage.strut_width,
+    ]);
     out
 }
 
 fn feed_side(station: &Station, side: Side) -> Option<(&FeedPattern, &PhaseCentre)> {
     match side {
-        Side::Receive => Some((&station.feed.receive.pattern, &station.feed.receive.phase_centre)),
-        Side::Transmit => station.feed.transmit.as_ref().map(|t| (&t.pattern, &t.phase_centre)),
+        Side::Receive => Some((
+            &station.feed.receive.pattern,
+            &station.feed.receive.phase_centre,
+        )),
+        Side::Transmit => station
+            .feed
+            .transmit
+            .as_ref()
+            .map(|t| (&t.pattern, &t.phase_centre)),
     }
 }
 
 /// The reflector for the values that `get` gives.
-pub(crate) fn reflector(shape: &ReflectorShape, get: &dyn Fn(&Contributor) -> f64) -> Result<Reflector, AntennaError> {
+pub(crate) fn reflector(
+    shape: &ReflectorShape,
+    get: &dyn Fn(&Contributor) -> f64,
+) -> Result<Reflector, AntennaError> {
     let m = |c: &Contributor| Length::m(get(c));
     match shape {
-        ReflectorShape::PrimeFocus { diameter, focal_length } => Reflector::prime_focus(m(diameter), m(focal_length)),
+        ReflectorShape::PrimeFocus {
+            diameter,
+            focal_length,
+        } => Reflector::prime_focus(m(diameter), m(focal_length)),
         ReflectorShape::PrimeFocusByTape { diameter, depth } => {
             Reflector::prime_focus_from_depth(m(diameter), m(depth))
         }
@@ -481,7 +538,11 @@ pub(crate) fn reflector(shape: &ReflectorShape, get: &dyn Fn(&Contributor) -> f6
             focal_length,
             clearance,
         } => Reflector::offset(m(diameter), m(focal_length), m(clearance)),
-        ReflectorShape::OffsetByTape { width, height, depth } => Ok(TapeOffset {
+        ReflectorShape::OffsetByTape {
+            width,
+            height,
+            depth,
+        } => Ok(TapeOffset {
             width: m(width),
             height: m(height),
             depth: m(depth),
@@ -500,7 +561,9 @@ fn pattern(p: &FeedPattern, get: &dyn Fn(&Contributor) -> f64) -> Result<Pattern
         }
         FeedPattern::CosPower { exponent } => Pattern::cos_n(get(exponent), vertical),
         // G = 2 (n + 1)
-        FeedPattern::BareGain { gain } => Pattern::cos_n((0.5 * from_db(get(gain)) - 1.0).max(0.0), vertical),
+        FeedPattern::BareGain { gain } => {
+            Pattern::cos_n((0.5 * from_db(get(gain)) - 1.0).max(0.0), vertical)
+        }
         FeedPattern::Table { rows, error } => {
             let e = get(error);
             let points: Vec<TablePoint> = rows
@@ -527,7 +590,8 @@ fn solve(
     elevation: Angle,
     get: &dyn Fn(&Contributor) -> f64,
 ) -> Result<DishAntenna, LinkError> {
-    let (feed_pattern, centre) = feed_side(station, side).ok_or_else(|| no_transmit_feed(&station.feed.name))?;
+    let (feed_pattern, centre) =
+        feed_side(station, side).ok_or_else(|| no_transmit_feed(&station.feed.name))?;
     let dish = reflector(&station.reflector.shape, get)?;
     let pattern = pattern(feed_pattern, get)?;
     let placement = Placement {
@@ -544,7 +608,12 @@ fn solve(
     let blockage = Blockage {
         feed: Length::m(get(&b.disc).max(0.0)),
         struts: (0..b.struts)
-            .map(|i| (strut, Angle::deg(90.0 + 360.0 * f64::from(i) / f64::from(b.struts.max(1)))))
+            .map(|i| {
+                (
+                    strut,
+                    Angle::deg(90.0 + 360.0 * f64::from(i) / f64::from(b.struts.max(1))),
+                )
+            })
             .collect(),
     };
     let stand = Stand {

@@ -5,8 +5,8 @@ use crate::conditions::Conditions;
 use slantpath_propagation::p834::{self, Apparent};
 use slantpath_quantity::{Angle, Length, Validity};
 use slantpath_sky::{
-    Direction, EarthOrientation, Ecef, MeanElements, NearGeostationary, Orbit, Site, daily_motion, geostationary, look,
-    polarisation_skew,
+    Direction, EarthOrientation, Ecef, MeanElements, NearGeostationary, Orbit, Site, daily_motion,
+    geostationary, look, polarisation_skew,
 };
 use slantpath_station::checked::{self, Station};
 
@@ -61,13 +61,22 @@ pub fn geometry(station: &Station, conditions: &Conditions) -> Result<Geometry, 
                         eccentricity: eccentricity.unwrap_or(0.0),
                     },
                 )?;
-                daily_excursion = Angle::rad(motion.elevation.as_rad().hypot(motion.cross_elevation.as_rad()));
+                daily_excursion = Angle::rad(
+                    motion
+                        .elevation
+                        .as_rad()
+                        .hypot(motion.cross_elevation.as_rad()),
+                );
                 validity = validity.and(motion.validity.clone());
             }
             (l.direction, l.range, position)
         }
-        checked::Orbit::Tle { line1, line2, .. } => moving(&site, conditions, MeanElements::from_tle(line1, line2)?)?,
-        checked::Orbit::Omm { text, .. } => moving(&site, conditions, MeanElements::from_omm_kvn(text)?)?,
+        checked::Orbit::Tle { line1, line2, .. } => {
+            moving(&site, conditions, MeanElements::from_tle(line1, line2)?)?
+        }
+        checked::Orbit::Omm { text, .. } => {
+            moving(&site, conditions, MeanElements::from_omm_kvn(text)?)?
+        }
     };
     let h_km = s.height.distribution.mean() / 1e3;
     let apparent = p834::apparent_elevation(h_km.clamp(-0.5, 10.0), direction.elevation.as_deg())?;

@@ -60,7 +60,10 @@ impl Inputs {
     }
     /// Best estimates in order.
     pub fn best(&self) -> Vec<f64> {
-        self.contributors.iter().map(|c| c.distribution.mean()).collect()
+        self.contributors
+            .iter()
+            .map(|c| c.distribution.mean())
+            .collect()
     }
     /// The slot of an identity, if the model uses it.
     pub fn find(&self, id: &str) -> Option<Slot> {

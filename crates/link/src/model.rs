@@ -54,9 +54,17 @@ impl Model {
         let climate = site_climate(&station.site)?;
         let shared = SharedAir::new(&mut inputs, &station.site, &climate, conditions.air);
         let elevation = Angle::deg(geometry.apparent.elevation_deg);
-        let diameter = Length::m(station.reflector.shape.aperture_diameter().distribution.mean());
+        let diameter = Length::m(
+            station
+                .reflector
+                .shape
+                .aperture_diameter()
+                .distribution
+                .mean(),
+        );
         let mut validity = geometry.validity.clone();
-        let (mut downs, mut branches, mut ups, mut beacons) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        let (mut downs, mut branches, mut ups, mut beacons) =
+            (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         for p in &station.satellite.passbands {
             let f = p.downlink.centre();
             let dish = DishModel::new(
@@ -80,7 +88,9 @@ impl Model {
                 diameter,
                 "down",
             )?;
-            validity = validity.and(dish.validity.clone()).and(path.validity.clone());
+            validity = validity
+                .and(dish.validity.clone())
+                .and(path.validity.clone());
             let index = downs.len();
             for b in &station.receive.branches {
                 if let Some(m) = BranchModel::new(&mut inputs, station, b, p, index)? {
@@ -136,7 +146,11 @@ impl Model {
             flux_sfu: inputs.own(
                 "sun.flux",
                 "flux of the Sun",
-                if u > 0.0 { Distribution::Normal { mean: s, u } } else { Distribution::Exact(s) },
+                if u > 0.0 {
+                    Distribution::Normal { mean: s, u }
+                } else {
+                    Distribution::Exact(s)
+                },
                 "sfu",
                 "given",
             ),
@@ -184,7 +198,13 @@ impl Model {
     pub fn intermediate(&self, passband: &str, branch: &str) -> Option<(Frequency, bool)> {
         self.branches
             .iter()
-            .find(|b| b.branch == branch && self.downs.get(b.down).is_some_and(|d| d.passband == passband))
+            .find(|b| {
+                b.branch == branch
+                    && self
+                        .downs
+                        .get(b.down)
+                        .is_some_and(|d| d.passband == passband)
+            })
             .map(|b| (b.intermediate, b.inverted))
     }
 
@@ -219,7 +239,9 @@ fn sky_table(
     diameter: Length,
 ) -> Result<SkyTable, LinkError> {
     let mut rows = Vec::new();
-    for el_deg in [0.5, 1.5, 2.7, 4.2, 6.2, 8.7, 12.5, 17.5, 25.0, 37.0, 55.0, 90.0] {
+    for el_deg in [
+        0.5, 1.5, 2.7, 4.2, 6.2, 8.7, 12.5, 17.5, 25.0, 37.0, 55.0, 90.0,
+    ] {
         let path = SlantPath::new(
             &PathInput {
                 latitude: station.site.latitude,
@@ -231,7 +253,10 @@ fn sky_table(
             },
             climate,
         )?;
-        rows.push((f64::to_radians(el_deg), path.clear_sky(50.0)?.brightness.as_k()));
+        rows.push((
+            f64::to_radians(el_deg),
+            path.clear_sky(50.0)?.brightness.as_k(),
+        ));
     }
     Ok(SkyTable { rows })
 }

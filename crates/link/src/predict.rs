@@ -62,7 +62,9 @@ pub fn predict(
     let n = outputs.len();
     let first = first_order(&contributors, n, |x, y| model.evaluate(x, y))?;
     // Only what a person measures is drawn; the rest is exact enough to first order.
-    let drawn: Vec<usize> = (0..n).filter(|&k| outputs[k].group == Group::Measurand).collect();
+    let drawn: Vec<usize> = (0..n)
+        .filter(|&k| outputs[k].group == Group::Measurand)
+        .collect();
     let settings = Settings {
         seed: drawing.seed,
         trials: drawing.trials,
@@ -102,7 +104,10 @@ pub fn predict(
         let shares: Vec<Share> = alone[k]
             .iter()
             .filter(|a| a.u > 0.0)
-            .map(|a| a.clone().share(!a.id.as_str().starts_with("air.scintillation")))
+            .map(|a| {
+                a.clone()
+                    .share(!a.id.as_str().starts_with("air.scintillation"))
+            })
             .collect();
         sensitivity.push(
             alone[k]
@@ -146,7 +151,12 @@ pub fn difference(
             .ok_or_else(|| LinkError::Unknown {
                 what: "measurand",
                 name: measurand.to_string(),
-                known: m.outputs().iter().map(|o| o.id.clone()).collect::<Vec<_>>().join(", "),
+                known: m
+                    .outputs()
+                    .iter()
+                    .map(|o| o.id.clone())
+                    .collect::<Vec<_>>()
+                    .join(", "),
             })
     };
     let (ka, kb) = (find(a)?, find(b)?);
@@ -164,7 +174,12 @@ pub fn difference(
         )
     };
     let (da, db) = (run(a, ka)?, run(b, kb)?);
-    let diff: Vec<f64> = db.values(0).iter().zip(da.values(0)).map(|(b, a)| b - a).collect();
+    let diff: Vec<f64> = db
+        .values(0)
+        .iter()
+        .zip(da.values(0))
+        .map(|(b, a)| b - a)
+        .collect();
     // A model of one contributor-less output: the trial's own difference, put through the same summary.
     let n = diff.len() as f64;
     let mean = diff.iter().sum::<f64>() / n;
@@ -180,17 +195,15 @@ pub fn difference(
 /// Names the two largest contributors.
 fn with_because(answer: Answer) -> Answer {
     let unit = answer.unit.symbol();
-    let text = |s: &Share| {
-        format!(
-            "{} (u = {} {unit})",
-            s.label,
-            show::significant(s.u, 2)
-        )
-    };
+    let text = |s: &Share| format!("{} (u = {} {unit})", s.label, show::significant(s.u, 2));
     let why = match answer.shares.as_slice() {
         [] => return answer,
         [a] => format!("Its uncertainty comes from {}.", text(a)),
-        [a, b, ..] => format!("Its uncertainty comes mostly from {} and {}.", text(a), text(b)),
+        [a, b, ..] => format!(
+            "Its uncertainty comes mostly from {} and {}.",
+            text(a),
+            text(b)
+        ),
     };
     answer.because(why)
 }
@@ -199,4 +212,3 @@ fn with_because(answer: Answer) -> Answer {
 pub fn quick(model: &Model, drawing: Drawing) -> Result<Prediction, LinkError> {
     predict(model, drawing, &Stop::new(), &Progress::silent())
 }
-

@@ -25,7 +25,10 @@ pub(crate) struct SkyTable {
 impl SkyTable {
     fn at(&self, el_rad: f64) -> f64 {
         let i = self.rows.partition_point(|r| r.0 < el_rad);
-        match (i.checked_sub(1).and_then(|k| self.rows.get(k)), self.rows.get(i)) {
+        match (
+            i.checked_sub(1).and_then(|k| self.rows.get(k)),
+            self.rows.get(i),
+        ) {
             (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (el_rad - a.0) / (b.0 - a.0),
             (Some(a), None) | (None, Some(a)) => a.1,
             (None, None) => 0.0,
@@ -80,8 +83,9 @@ impl DownModel {
         };
         let air_k = self.air_temperature.of(x);
         let antenna = self.dish.receive(x, &sky_at, self.ground.of(x), air_k)?;
-        let transfer_db = self.footprint.of(x) - self.path.free_space_db - path.gas_db - path.weather_db
-            + antenna.gain_dbi;
+        let transfer_db =
+            self.footprint.of(x) - self.path.free_space_db - path.gas_db - path.weather_db
+                + antenna.gain_dbi;
         Ok(DownFigures {
             n0_satellite: from_db(self.noise_density.of(x) + transfer_db),
             antenna,
@@ -181,7 +185,10 @@ impl BranchModel {
         let back_noise = inputs.own(
             format!("rx.{first}.back_noise"),
             format!("{first}: noise sent towards the feed"),
-            slantpath_quantity::Distribution::Rectangular { lo: 20.0, hi: 290.0 },
+            slantpath_quantity::Distribution::Rectangular {
+                lo: 20.0,
+                hi: 290.0,
+            },
             "K",
             "guess (wide prior)",
         );
@@ -193,7 +200,9 @@ impl BranchModel {
             stages,
             adc,
             back_noise,
-            mer_ceiling: receiver.and_then(|r| r.mer_ceiling.as_ref()).map(|c| inputs.slot(c)),
+            mer_ceiling: receiver
+                .and_then(|r| r.mer_ceiling.as_ref())
+                .map(|c| inputs.slot(c)),
             validity,
         }))
     }
@@ -243,7 +252,14 @@ impl BranchModel {
     }
 
     /// Total power at the receiver's input, dBW, of noise and of carriers whose powers at the feed's port are given in W.
-    pub fn level_dbw(&self, f: &BranchFigures, n0_satellite: f64, in_band_hz: f64, bandwidth_hz: f64, carriers_w: f64) -> f64 {
+    pub fn level_dbw(
+        &self,
+        f: &BranchFigures,
+        n0_satellite: f64,
+        in_band_hz: f64,
+        bandwidth_hz: f64,
+        carriers_w: f64,
+    ) -> f64 {
         let noise = f.n0_station * bandwidth_hz + n0_satellite * in_band_hz.min(bandwidth_hz);
         Power::w(noise + carriers_w).as_dbw() + f.gain_db
     }

@@ -1,7 +1,7 @@
 //! The parts of a chain reduced to what one evaluation needs, at one frequency.
 
-use crate::inputs::{Inputs, Slot};
 use crate::LinkError;
+use crate::inputs::{Inputs, Slot};
 use slantpath_chain::cable::LossPerMetre;
 use slantpath_chain::noise::Linear;
 use slantpath_chain::passive::Filter as FilterTable;
@@ -38,7 +38,11 @@ pub(crate) enum Loss {
     /// As written.
     Slot(Slot),
     /// Cable: dB per metre at this frequency, times length, times the factor that carries the table's uncertainty.
-    Cable { db_per_m: f64, factor: Slot, length: Slot },
+    Cable {
+        db_per_m: f64,
+        factor: Slot,
+        length: Slot,
+    },
     /// A filter: loss in the passband plus its rejection at this frequency.
     Filter { loss: Slot, rejection_db: f64 },
 }
@@ -48,7 +52,11 @@ impl Loss {
     pub fn db(&self, x: &[f64]) -> f64 {
         match *self {
             Self::Slot(s) => s.of(x),
-            Self::Cable { db_per_m, factor, length } => db_per_m * factor.of(x) * length.of(x),
+            Self::Cable {
+                db_per_m,
+                factor,
+                length,
+            } => db_per_m * factor.of(x) * length.of(x),
             Self::Filter { loss, rejection_db } => loss.of(x) + rejection_db,
         }
     }
@@ -72,7 +80,10 @@ impl StageModel {
             StageKind::Passive(l) => Linear::passive(l.db(x).max(0.0), t_air_k),
             StageKind::Active { gain, nf } => Linear::active(gain.of(x), nf.of(x).max(0.0)),
             StageKind::End { nf } => Linear::active(0.0, nf.of(x).max(0.0)),
-            StageKind::Source => Linear { gain: 1.0, te_k: 0.0 },
+            StageKind::Source => Linear {
+                gain: 1.0,
+                te_k: 0.0,
+            },
         }
     }
 }
@@ -94,7 +105,9 @@ pub(crate) fn stage(
         PartKind::Attenuator(a) => StageKind::Passive(Loss::Slot(inputs.slot(&a.loss))),
         PartKind::BiasTee(b) => StageKind::Passive(Loss::Slot(inputs.slot(&b.loss))),
         PartKind::Filter(k) => StageKind::Passive(filter(part, k, f, inputs, validity)?),
-        PartKind::Receiver(r) => StageKind::End { nf: inputs.slot(&r.noise_figure) },
+        PartKind::Receiver(r) => StageKind::End {
+            nf: inputs.slot(&r.noise_figure),
+        },
         PartKind::Transmitter(_) => StageKind::Source,
     };
     Ok(StageModel {
@@ -137,9 +150,16 @@ fn filter(
 ) -> Result<Loss, LinkError> {
     let loss = inputs.slot(&k.loss);
     if k.passband.contains(f) {
-        return Ok(Loss::Filter { loss, rejection_db: 0.0 });
+        return Ok(Loss::Filter {
+            loss,
+            rejection_db: 0.0,
+        });
     }
-    let mut table: Vec<(Frequency, f64)> = k.rejection.iter().map(|r| (r.frequency, r.attenuation_db)).collect();
+    let mut table: Vec<(Frequency, f64)> = k
+        .rejection
+        .iter()
+        .map(|r| (r.frequency, r.attenuation_db))
+        .collect();
     table.push((k.passband.lo, 0.0));
     table.push((k.passband.hi, 0.0));
     table.sort_by(|a, b| a.0.as_hz().total_cmp(&b.0.as_hz()));
@@ -152,6 +172,11 @@ fn filter(
 fn named(label: &str, v: Validity) -> Validity {
     match v {
         Validity::Inside => Validity::Inside,
-        Validity::Outside(reasons) => Validity::Outside(reasons.into_iter().map(|r| format!("{label}: {r}")).collect()),
+        Validity::Outside(reasons) => Validity::Outside(
+            reasons
+                .into_iter()
+                .map(|r| format!("{label}: {r}"))
+                .collect(),
+        ),
     }
 }

@@ -64,7 +64,9 @@ impl UpModel {
         dish: DishModel,
         path: PathModel,
     ) -> Result<Self, LinkError> {
-        let f = segment.frequency.unwrap_or_else(|| passband.uplink.centre());
+        let f = segment
+            .frequency
+            .unwrap_or_else(|| passband.uplink.centre());
         let mut validity = Validity::Inside;
         let mut stages = Vec::new();
         let mut compression = Vec::new();
@@ -81,9 +83,12 @@ impl UpModel {
         let (level, level_after) = match &segment.level {
             TransmitLevel::TransmitterOutput(c) => (inputs.slot(c), 0),
             TransmitLevel::AmplifierOutput(c) => {
-                let pa = transmit.power_amplifier().map(|(i, _)| i).ok_or_else(|| LinkError::Missing {
-                    what: "a power amplifier in the transmit chain".into(),
-                    remedy: "state the level at the transmitter's output, or add the amplifier".into(),
+                let pa = transmit.power_amplifier().map(|(i, _)| i).ok_or_else(|| {
+                    LinkError::Missing {
+                        what: "a power amplifier in the transmit chain".into(),
+                        remedy: "state the level at the transmitter's output, or add the amplifier"
+                            .into(),
+                    }
                 })?;
                 (inputs.slot(c), pa)
             }

@@ -59,7 +59,11 @@ impl Model {
             };
             self.downlink_lines(d, figures, passband, beacons, x, sink)?;
             for b in self.branches.iter().filter(|b| b.down == i) {
-                let own = self.ups.iter().zip(&ups).find(|(u, _)| u.passband == d.passband);
+                let own = self
+                    .ups
+                    .iter()
+                    .zip(&ups)
+                    .find(|(u, _)| u.passband == d.passband);
                 let scene = BranchScene {
                     down: d,
                     figures,
@@ -88,7 +92,10 @@ impl Model {
         x: &[f64],
         sink: &mut impl Sink,
     ) -> Result<(), AntennaError> {
-        let at = At { passband: &d.passband, branch: None };
+        let at = At {
+            passband: &d.passband,
+            branch: None,
+        };
         let g = Group::Downlink;
         for b in beacons {
             sink.put(
@@ -105,24 +112,67 @@ impl Model {
             );
         }
         sink.put(
-            &|| at.line(g, "budget.footprint", "footprint here against the file", Unit::Db, "station file"),
+            &|| {
+                at.line(
+                    g,
+                    "budget.footprint",
+                    "footprint here against the file",
+                    Unit::Db,
+                    "station file",
+                )
+            },
             d.footprint.of(x),
         );
         sink.put(
-            &|| at.line(g, "budget.free_space", "free-space loss", Unit::Db, "ITU-R P.525-4"),
+            &|| {
+                at.line(
+                    g,
+                    "budget.free_space",
+                    "free-space loss",
+                    Unit::Db,
+                    "ITU-R P.525-4",
+                )
+            },
             -d.path.free_space_db,
         );
-        sink.put(&|| at.line(g, "budget.gas", "gases", Unit::Db, "ITU-R P.676-12"), -f.path.gas_db);
         sink.put(
-            &|| at.line(g, "budget.weather", "rain, cloud, scintillation", Unit::Db, "ITU-R P.618-13"),
+            &|| at.line(g, "budget.gas", "gases", Unit::Db, "ITU-R P.676-12"),
+            -f.path.gas_db,
+        );
+        sink.put(
+            &|| {
+                at.line(
+                    g,
+                    "budget.weather",
+                    "rain, cloud, scintillation",
+                    Unit::Db,
+                    "ITU-R P.618-13",
+                )
+            },
             -f.path.weather_db,
         );
         sink.put(
-            &|| at.line(g, "budget.gain", "realised antenna gain", Unit::Dbi, "aperture integration and losses"),
+            &|| {
+                at.line(
+                    g,
+                    "budget.gain",
+                    "realised antenna gain",
+                    Unit::Dbi,
+                    "aperture integration and losses",
+                )
+            },
             f.antenna.gain_dbi,
         );
         sink.put(
-            &|| at.line(g, "budget.beam", "half-power beamwidth", Unit::Deg, "aperture integration"),
+            &|| {
+                at.line(
+                    g,
+                    "budget.beam",
+                    "half-power beamwidth",
+                    Unit::Deg,
+                    "aperture integration",
+                )
+            },
             d.dish.antenna().half_power_beamwidth().as_deg(),
         );
         let density = d.noise_density.of(x);
@@ -142,29 +192,78 @@ impl Model {
     }
 
     fn branch_outputs(&self, s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
-        let at = At { passband: &s.down.passband, branch: Some(&s.branch.branch) };
+        let at = At {
+            passband: &s.down.passband,
+            branch: Some(&s.branch.branch),
+        };
         let g = Group::Measurand;
         let total = s.f.n0_station + s.figures.n0_satellite;
-        sink.put(&|| at.line(g, "t_sys", "system noise temperature", Unit::K, ""), s.f.t_sys_k);
-        sink.put(&|| at.line(g, "g_over_t", "G/T", Unit::DbPerK, ""), s.f.g_over_t_db);
         sink.put(
-            &|| at.line(g, "noise_step", "noise step at the passband's edge", Unit::Db, ""),
+            &|| at.line(g, "t_sys", "system noise temperature", Unit::K, ""),
+            s.f.t_sys_k,
+        );
+        sink.put(
+            &|| at.line(g, "g_over_t", "G/T", Unit::DbPerK, ""),
+            s.f.g_over_t_db,
+        );
+        sink.put(
+            &|| {
+                at.line(
+                    g,
+                    "noise_step",
+                    "noise step at the passband's edge",
+                    Unit::Db,
+                    "",
+                )
+            },
             to_db(total / s.f.n0_station),
         );
         for b in s.beacons {
             let c = from_db(b.eirp.of(x) + s.figures.transfer_db);
             let id = |what: &str| format!("{}.{what}", b.name);
             sink.put(
-                &|| at.line(g, &id("cn0"), &format!("C/N0 of {}", b.name), Unit::DbHz, ""),
+                &|| {
+                    at.line(
+                        g,
+                        &id("cn0"),
+                        &format!("C/N0 of {}", b.name),
+                        Unit::DbHz,
+                        "",
+                    )
+                },
                 to_db(c / total),
             );
             sink.put(
-                &|| at.line(g, &id("cn0_station"), &format!("C/N0 of {} against the station's noise", b.name), Unit::DbHz, ""),
+                &|| {
+                    at.line(
+                        g,
+                        &id("cn0_station"),
+                        &format!("C/N0 of {} against the station's noise", b.name),
+                        Unit::DbHz,
+                        "",
+                    )
+                },
                 to_db(c / s.f.n0_station),
             );
-            if let BeaconKind::DvbS2 { modcod, symbol_rate, .. } = &b.kind {
+            if let BeaconKind::DvbS2 {
+                modcod,
+                symbol_rate,
+                ..
+            } = &b.kind
+            {
                 let es_n0 = to_db(c / total / symbol_rate);
-                sink.put(&|| at.line(g, &id("es_n0"), &format!("Es/N0 of {}", b.name), Unit::Db, ""), es_n0);
+                sink.put(
+                    &|| {
+                        at.line(
+                            g,
+                            &id("es_n0"),
+                            &format!("Es/N0 of {}", b.name),
+                            Unit::Db,
+                            "",
+                        )
+                    },
+                    es_n0,
+                );
                 if let Some(need) = slantpath_waveform::threshold_es_n0_db(modcod) {
                     sink.put(
                         &|| {
@@ -184,7 +283,10 @@ impl Model {
         self.rate_outputs(s, x, total, sink);
         if let Some((_, own)) = s.own {
             let c = from_db(own.own_eirp_dbw + s.figures.transfer_db);
-            sink.put(&|| at.line(g, "own.cn0", "C/N0 of the own signal", Unit::DbHz, ""), to_db(c / total));
+            sink.put(
+                &|| at.line(g, "own.cn0", "C/N0 of the own signal", Unit::DbHz, ""),
+                to_db(c / total),
+            );
         }
         self.source_outputs(s, x, sink);
         self.level_outputs(s, x, sink);
@@ -193,7 +295,9 @@ impl Model {
     /// Carriers of the symbol rates in use, as strong as the operating rule allows.
     fn rate_outputs(&self, s: &BranchScene<'_>, x: &[f64], total: f64, sink: &mut impl Sink) {
         let p = s.passband;
-        let (Some(rule), true) = (&p.rule, is_wide(p)) else { return };
+        let (Some(rule), true) = (&p.rule, is_wide(p)) else {
+            return;
+        };
         let Some((beacon, rate)) = s
             .beacons
             .iter()
@@ -202,7 +306,10 @@ impl Model {
         else {
             return;
         };
-        let at = At { passband: &s.down.passband, branch: Some(&s.branch.branch) };
+        let at = At {
+            passband: &s.down.passband,
+            branch: Some(&s.branch.branch),
+        };
         // The rule is a power density: Es/N0 is the same for every symbol rate.
         let density_dbw_hz = beacon.eirp.of(x) - to_db(rate) + rule.limit_db;
         sink.put(
@@ -221,11 +328,19 @@ impl Model {
 
     /// Y factors against sources that a person can point at or hold in front of the feed.
     fn source_outputs(&self, s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
-        let at = At { passband: &s.down.passband, branch: Some(&s.branch.branch) };
+        let at = At {
+            passband: &s.down.passband,
+            branch: Some(&s.branch.branch),
+        };
         let air = s.figures.air_k;
         let cold = s.f.t_sys_k - s.f.t_chain_k - s.f.t_back_k - s.f.t_quantisation_k;
         let behind = s.f.t_sys_k - cold;
-        let y = y_from_te(Temperature::k(behind), Temperature::k(air), Temperature::k(cold)).unwrap_or(f64::NAN);
+        let y = y_from_te(
+            Temperature::k(behind),
+            Temperature::k(air),
+            Temperature::k(cold),
+        )
+        .unwrap_or(f64::NAN);
         sink.put(
             &|| {
                 at.line(
@@ -241,10 +356,25 @@ impl Model {
         if let Some(sun) = self.sun {
             let beam = s.down.dish.antenna().half_power_beamwidth();
             let y = beam_correction_gauss_disk(Angle::deg(SUN_DIAMETER_DEG), beam)
-                .and_then(|k| y_of_source(s.f.g_over_t_db, sun.flux_sfu.of(x).max(1e-3) * SFU, s.down.f, k))
+                .and_then(|k| {
+                    y_of_source(
+                        s.f.g_over_t_db,
+                        sun.flux_sfu.of(x).max(1e-3) * SFU,
+                        s.down.f,
+                        k,
+                    )
+                })
                 .unwrap_or(f64::NAN);
             sink.put(
-                &|| at.line(Group::Measurand, "y_sun", "Y factor of the Sun against cold sky", Unit::Db, ""),
+                &|| {
+                    at.line(
+                        Group::Measurand,
+                        "y_sun",
+                        "Y factor of the Sun against cold sky",
+                        Unit::Db,
+                        "",
+                    )
+                },
                 y,
             );
         }
@@ -252,10 +382,21 @@ impl Model {
 
     /// What arrives at the converter.
     fn level_outputs(&self, s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
-        let at = At { passband: &s.down.passband, branch: Some(&s.branch.branch) };
+        let at = At {
+            passband: &s.down.passband,
+            branch: Some(&s.branch.branch),
+        };
         let g = Group::Level;
         sink.put(
-            &|| at.line(g, "chain_gain", "gain from feed to receiver", Unit::Db, "chain"),
+            &|| {
+                at.line(
+                    g,
+                    "chain_gain",
+                    "gain from feed to receiver",
+                    Unit::Db,
+                    "chain",
+                )
+            },
             s.f.gain_db,
         );
         let Some(a) = s.branch.adc else { return };
@@ -267,16 +408,37 @@ impl Model {
             .sum();
         let width = s.passband.downlink.width().as_hz();
         let dbw = |carriers: f64| {
-            s.branch
-                .level_dbw(&s.f, s.figures.n0_satellite, width, a.sampled.as_hz(), carriers)
+            s.branch.level_dbw(
+                &s.f,
+                s.figures.n0_satellite,
+                width,
+                a.sampled.as_hz(),
+                carriers,
+            )
         };
         let noise_dbfs = adc.dbfs(dbw(0.0) + 30.0);
         sink.put(
-            &|| at.line(g, "adc_level", "level at the converter", Unit::Dbfs, "noise and beacons"),
+            &|| {
+                at.line(
+                    g,
+                    "adc_level",
+                    "level at the converter",
+                    Unit::Dbfs,
+                    "noise and beacons",
+                )
+            },
             adc.dbfs(dbw(carriers) + 30.0),
         );
         sink.put(
-            &|| at.line(g, "adc_noise_lsb", "noise at the converter, rms in steps", Unit::One, "noise alone"),
+            &|| {
+                at.line(
+                    g,
+                    "adc_noise_lsb",
+                    "noise at the converter, rms in steps",
+                    Unit::One,
+                    "noise alone",
+                )
+            },
             adc.lsb_rms(noise_dbfs),
         );
         let carrier_dbfs = adc.dbfs(Power::w(carriers).as_dbw() + s.f.gain_db + 30.0);
@@ -286,13 +448,30 @@ impl Model {
             clip_probability(noise_dbfs, &[])
         };
         sink.put(
-            &|| at.line(g, "adc_clip", "probability that a sample clips", Unit::One, "noise and beacons"),
+            &|| {
+                at.line(
+                    g,
+                    "adc_clip",
+                    "probability that a sample clips",
+                    Unit::One,
+                    "noise and beacons",
+                )
+            },
             clip.unwrap_or(1.0),
         );
     }
 
-    fn uplink_outputs(&self, u: &crate::transmit::UpModel, f: &UpFigures, x: &[f64], sink: &mut impl Sink) {
-        let at = At { passband: &u.passband, branch: None };
+    fn uplink_outputs(
+        &self,
+        u: &crate::transmit::UpModel,
+        f: &UpFigures,
+        x: &[f64],
+        sink: &mut impl Sink,
+    ) {
+        let at = At {
+            passband: &u.passband,
+            branch: None,
+        };
         let g = Group::Uplink;
         for (s, p) in u.stages.iter().zip(&f.after_dbw) {
             sink.put(
@@ -308,23 +487,69 @@ impl Model {
                 *p,
             );
         }
-        sink.put(&|| at.line(g, "up.gain", "realised antenna gain, uplink", Unit::Dbi, "aperture integration and losses"), f.gain_dbi);
         sink.put(
-            &|| at.line(g, "up.free_space", "free-space loss, uplink", Unit::Db, "ITU-R P.525-4"),
+            &|| {
+                at.line(
+                    g,
+                    "up.gain",
+                    "realised antenna gain, uplink",
+                    Unit::Dbi,
+                    "aperture integration and losses",
+                )
+            },
+            f.gain_dbi,
+        );
+        sink.put(
+            &|| {
+                at.line(
+                    g,
+                    "up.free_space",
+                    "free-space loss, uplink",
+                    Unit::Db,
+                    "ITU-R P.525-4",
+                )
+            },
             -u.path.free_space_db,
         );
         sink.put(
-            &|| at.line(g, "up.air", "gases and weather, uplink", Unit::Db, "ITU-R P.676-12, P.618-13"),
+            &|| {
+                at.line(
+                    g,
+                    "up.air",
+                    "gases and weather, uplink",
+                    Unit::Db,
+                    "ITU-R P.676-12, P.618-13",
+                )
+            },
             -f.gas_db - f.weather_db,
         );
         sink.put(
-            &|| at.line(g, "up.g_over_t", "G/T of the satellite towards here", Unit::DbPerK, "satellite file"),
+            &|| {
+                at.line(
+                    g,
+                    "up.g_over_t",
+                    "G/T of the satellite towards here",
+                    Unit::DbPerK,
+                    "satellite file",
+                )
+            },
             u.g_over_t.of(x) + u.footprint.of(x),
         );
         let m = Group::Measurand;
-        sink.put(&|| at.line(m, "own.eirp", "EIRP of the station", Unit::Dbw, ""), f.eirp_dbw);
         sink.put(
-            &|| at.line(m, "own.cn0_up", "C/N0 of the own signal at the satellite", Unit::DbHz, ""),
+            &|| at.line(m, "own.eirp", "EIRP of the station", Unit::Dbw, ""),
+            f.eirp_dbw,
+        );
+        sink.put(
+            &|| {
+                at.line(
+                    m,
+                    "own.cn0_up",
+                    "C/N0 of the own signal at the satellite",
+                    Unit::DbHz,
+                    "",
+                )
+            },
             f.cn0_up_db,
         );
         let beacon = self
@@ -351,7 +576,15 @@ impl Model {
             );
         }
         sink.put(
-            &|| at.line(m, "own.headroom", "own downlink below the transponder's saturation", Unit::Db, ""),
+            &|| {
+                at.line(
+                    m,
+                    "own.headroom",
+                    "own downlink below the transponder's saturation",
+                    Unit::Db,
+                    "",
+                )
+            },
             u.saturated.of(x) - f.own_eirp_dbw,
         );
     }
@@ -369,24 +602,49 @@ struct BranchScene<'a> {
 
 /// The noise ledger: kelvin at the feed's port, lines that sum to the system temperature, then the satellite's.
 fn ledger_lines(s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
-    let at = At { passband: &s.down.passband, branch: Some(&s.branch.branch) };
+    let at = At {
+        passband: &s.down.passband,
+        branch: Some(&s.branch.branch),
+    };
     let g = Group::Ledger;
     for (i, part) in antenna_parts() {
         let k = s.figures.antenna.noise_k.get(i).copied().unwrap_or(0.0);
         sink.put(
-            &|| at.line(g, &format!("ledger.antenna.{}", part.key()), part.name(), Unit::K, "antenna"),
+            &|| {
+                at.line(
+                    g,
+                    &format!("ledger.antenna.{}", part.key()),
+                    part.name(),
+                    Unit::K,
+                    "antenna",
+                )
+            },
             k,
         );
     }
     sink.put(
-        &|| at.line(g, "ledger.back", "noise sent back by the feed's mismatch", Unit::K, "chain"),
+        &|| {
+            at.line(
+                g,
+                "ledger.back",
+                "noise sent back by the feed's mismatch",
+                Unit::K,
+                "chain",
+            )
+        },
         s.f.t_back_k,
     );
     for (i, share) in s.branch.stage_shares(x, s.figures) {
-        let Some(stage) = s.branch.stages.get(i) else { continue };
+        let Some(stage) = s.branch.stages.get(i) else {
+            continue;
+        };
         sink.put(
             &|| {
-                let label = if is_end(stage) { format!("{} (its own noise)", stage.label) } else { stage.label.clone() };
+                let label = if is_end(stage) {
+                    format!("{} (its own noise)", stage.label)
+                } else {
+                    stage.label.clone()
+                };
                 at.line(g, &format!("ledger.{}", stage.id), &label, Unit::K, "chain")
             },
             share,
@@ -397,7 +655,15 @@ fn ledger_lines(s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
         s.f.t_quantisation_k,
     );
     sink.put(
-        &|| at.line(g, "ledger.satellite", "noise from the satellite (apart)", Unit::K, "satellite file"),
+        &|| {
+            at.line(
+                g,
+                "ledger.satellite",
+                "noise from the satellite (apart)",
+                Unit::K,
+                "satellite file",
+            )
+        },
         s.figures.n0_satellite / slantpath_quantity::constants::BOLTZMANN,
     );
 }

@@ -107,17 +107,22 @@ impl Explanation {
 ///
 /// # Errors
 /// Sensitivities of another length than the contributors; uncertainties that are not positive; nothing to compare.
-pub fn explain(contributors: &[Contributor], comparands: &[Comparand]) -> Result<Explanation, StatsError> {
+pub fn explain(
+    contributors: &[Contributor],
+    comparands: &[Comparand],
+) -> Result<Explanation, StatsError> {
     let active: Vec<usize> = (0..contributors.len())
         .filter(|&i| contributors[i].distribution.u() > 0.0)
         .collect();
-    let spoken: Vec<usize> = (0..comparands.len()).filter(|&k| !silent(&comparands[k])).collect();
+    let spoken: Vec<usize> = (0..comparands.len())
+        .filter(|&k| !silent(&comparands[k]))
+        .collect();
     for c in comparands {
         if c.sensitivity.len() != contributors.len() {
             return Err(StatsError::Shape {
                 what: "sensitivity",
-                have: c.sensitivity.len(),
-                need: contributors.len(),
+                expected: contributors.len(),
+                found: c.sensitivity.len(),
             });
         }
     }
@@ -141,7 +146,13 @@ pub fn explain(contributors: &[Contributor], comparands: &[Comparand]) -> Result
     let fit = if spoken.is_empty() || active.is_empty() {
         None
     } else {
-        Some(linear(&a, &residual, Noise::Each(&u), &priors, Scale::Known)?)
+        Some(linear(
+            &a,
+            &residual,
+            Noise::Each(&u),
+            &priors,
+            Scale::Known,
+        )?)
     };
     let shift_of = |i: usize| -> f64 {
         match (&fit, active.iter().position(|&k| k == i)) {
@@ -154,7 +165,12 @@ pub fn explain(contributors: &[Contributor], comparands: &[Comparand]) -> Result
         .map(|c| {
             let d = c.measured - c.predicted;
             let uu = c.u_measured.hypot(c.u_predicted);
-            let moved: f64 = c.sensitivity.iter().enumerate().map(|(i, s)| s * shift_of(i)).sum();
+            let moved: f64 = c
+                .sensitivity
+                .iter()
+                .enumerate()
+                .map(|(i, s)| s * shift_of(i))
+                .sum();
             Disagreement {
                 measurand: c.measurand.clone(),
                 label: c.label.clone(),
@@ -168,13 +184,20 @@ pub fn explain(contributors: &[Contributor], comparands: &[Comparand]) -> Result
         })
         .collect();
     let (chi2, chance) = match &fit {
-        Some(f) => (f.chi2, intervals::chi2_exceeded(f.chi2, spoken.len() as f64)?),
+        Some(f) => (
+            f.chi2,
+            intervals::chi2_exceeded(f.chi2, spoken.len() as f64)?,
+        ),
         None => (0.0, 1.0),
     };
     let mut suspects = Vec::new();
     let n = contributors.len();
     let mut after = Matrix::from_fn(n, n, |i, j| {
-        if i == j { contributors[i].distribution.u().powi(2) } else { 0.0 }
+        if i == j {
+            contributors[i].distribution.u().powi(2)
+        } else {
+            0.0
+        }
     });
     if let Some(f) = &fit {
         for (p, &i) in active.iter().enumerate() {
@@ -271,7 +294,11 @@ pub fn next_measurement(
             continue;
         }
         let pj = p.times(&c.sensitivity);
-        let s: f64 = c.u * c.u + pj.iter().zip(&c.sensitivity).map(|(a, b)| a * b).sum::<f64>();
+        let s: f64 = c.u * c.u
+            + pj.iter()
+                .zip(&c.sensitivity)
+                .map(|(a, b)| a * b)
+                .sum::<f64>();
         // Information about the leading suspects one by one: variance that goes, as a fraction.
         let bits: f64 = lead
             .iter()
@@ -380,7 +407,13 @@ mod tests {
             sensitivity: s.to_vec(),
         };
         // Measuring the sum again tells nothing new; the difference does.
-        let (k, bits) = next_measurement(&e, &cs, &[candidate(&[1.0, 1.0]), candidate(&[1.0, -1.0])], 2).unwrap();
+        let (k, bits) = next_measurement(
+            &e,
+            &cs,
+            &[candidate(&[1.0, 1.0]), candidate(&[1.0, -1.0])],
+            2,
+        )
+        .unwrap();
         assert_eq!(k, 1);
         assert!(bits > 2.0);
     }

@@ -1,0 +1,213 @@
+//! Arguments of every verb.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Model, measure and judge a one-dish ground station for a geostationary amateur transponder.
+#[derive(Debug, Parser)]
+#[command(name = "slantpath", version, about, max_term_width = 80)]
+pub struct Cli {
+    #[command(flatten)]
+    pub common: Common,
+    #[command(subcommand)]
+    pub verb: Verb,
+}
+
+/// How to answer.
+#[derive(Debug, Args)]
+pub struct Common {
+    /// Answer in JSON.
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// ASCII only.
+    #[arg(long, global = true)]
+    pub plain: bool,
+}
+
+/// The verbs.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// Write a commented station (or satellite) file to start from.
+    New(New),
+    /// Where the satellite stands, seen from the site.
+    Survey(Survey),
+    /// What the station should do.
+    Predict(Predict),
+    /// What recordings show.
+    Measure(Measure),
+    /// Swap trial: is B better than A, and by how much.
+    Compare(Compare),
+    /// Prediction against measurement, and what would have to move.
+    Verdict(Verdict),
+    /// Everything on one self-contained page.
+    Report(Report),
+    /// The whole job on embedded invented data.
+    Demo(Demo),
+}
+
+#[derive(Debug, Args)]
+pub struct New {
+    /// File to write; an existing one is never overwritten.
+    pub path: PathBuf,
+    /// Write a satellite file instead.
+    #[arg(long)]
+    pub satellite: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct Station {
+    /// Station file.
+    pub station: PathBuf,
+    /// Variant of the station.
+    #[arg(long)]
+    pub variant: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub struct Survey {
+    #[command(flatten)]
+    pub station: Station,
+    /// Moment, for example 2026-03-01T12:00:00Z (default: now).
+    #[arg(long)]
+    pub at: Option<jiff::Timestamp>,
+}
+
+#[derive(Debug, Args)]
+pub struct Drawn {
+    /// Monte Carlo trials.
+    #[arg(long, default_value_t = 100_000, value_parser = clap::value_parser!(u64).range(1000..=100_000_000))]
+    pub draws: u64,
+    /// Seed of every random stream.
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Percent of an average year for which losses are exceeded (default: clear sky).
+    #[arg(long, value_name = "PERCENT")]
+    pub exceeded: Option<f64>,
+    /// Moment for a satellite with elements.
+    #[arg(long)]
+    pub at: Option<jiff::Timestamp>,
+    /// Flux of the Sun at the receive frequency, sfu.
+    #[arg(long, value_name = "SFU")]
+    pub sun_flux: Option<f64>,
+    /// Standard uncertainty of the flux, sfu.
+    #[arg(long, value_name = "SFU", default_value_t = 0.0)]
+    pub sun_flux_u: f64,
+}
+
+#[derive(Debug, Args)]
+pub struct Predict {
+    /// Station file.
+    pub station: PathBuf,
+    /// Variants to show beside the base; may be repeated.
+    #[arg(long)]
+    pub variant: Vec<String>,
+    /// Keep one branch.
+    #[arg(long)]
+    pub branch: Option<String>,
+    #[command(flatten)]
+    pub drawn: Drawn,
+}
+
+#[derive(Debug, Args)]
+pub struct Recorded {
+    /// Branch the recordings were made on (default: from their metadata).
+    #[arg(long)]
+    pub branch: Option<String>,
+    /// Centre frequency in MHz, true or intermediate.
+    #[arg(long, value_name = "MHZ")]
+    pub center: Option<f64>,
+    /// When the first sample was taken.
+    #[arg(long)]
+    pub start: Option<jiff::Timestamp>,
+    /// Sample rate in samples per second (raw recordings).
+    #[arg(long, value_name = "PER_SECOND")]
+    pub rate: Option<f64>,
+    /// Sample format of raw recordings: cu8, ci8, ci16, ci16_be, cf32 ...
+    #[arg(long)]
+    pub format: Option<String>,
+    /// How far the oscillator may be off, kHz each way.
+    #[arg(long, value_name = "KHZ")]
+    pub lo_tolerance: Option<f64>,
+}
+
+#[derive(Debug, Args)]
+pub struct Measure {
+    #[command(flatten)]
+    pub station: Station,
+    /// Recordings: SigMF, WAV, raw with --format and --rate, `-` for standard input.
+    #[arg(required = true)]
+    pub recordings: Vec<PathBuf>,
+    #[command(flatten)]
+    pub recorded: Recorded,
+}
+
+#[derive(Debug, Args)]
+pub struct Compare {
+    /// Station file.
+    pub station: PathBuf,
+    /// Recordings that say their side in their metadata.
+    pub recordings: Vec<PathBuf>,
+    /// Recordings of side A (before).
+    #[arg(long, num_args = 1..)]
+    pub a: Vec<PathBuf>,
+    /// Recordings of side B (after).
+    #[arg(long, num_args = 1..)]
+    pub b: Vec<PathBuf>,
+    /// Compare only measurands whose identity contains this.
+    #[arg(long)]
+    pub measurand: Option<String>,
+    /// Whether the part is taken off and put back between the sides: yes, no, unknown.
+    #[arg(long, default_value = "unknown", value_parser = ["yes", "no", "unknown"])]
+    pub remounted: String,
+    /// Ask for "no difference above" this many dB.
+    #[arg(long, value_name = "DB")]
+    pub equivalence: Option<f64>,
+    /// Difference to plan for, dB.
+    #[arg(long, value_name = "DB", default_value_t = 0.3)]
+    pub effect: f64,
+    /// Satellite level from day to day, standard uncertainty in dB.
+    #[arg(long, value_name = "DB")]
+    pub satellite_u: Option<f64>,
+    /// Path through the air from day to day, standard uncertainty in dB.
+    #[arg(long, value_name = "DB")]
+    pub air_u: Option<f64>,
+    /// Remount, standard uncertainty in dB.
+    #[arg(long, value_name = "DB")]
+    pub remount_u: Option<f64>,
+    /// Both sides are the same thing (a test of the method).
+    #[arg(long)]
+    pub same: bool,
+    #[command(flatten)]
+    pub recorded: Recorded,
+}
+
+#[derive(Debug, Args)]
+pub struct Verdict {
+    #[command(flatten)]
+    pub station: Station,
+    /// Recordings.
+    pub recordings: Vec<PathBuf>,
+    /// Typed readings (CSV).
+    #[arg(long)]
+    pub readings: Option<PathBuf>,
+    #[command(flatten)]
+    pub recorded: Recorded,
+    #[command(flatten)]
+    pub drawn: Drawn,
+}
+
+#[derive(Debug, Args)]
+pub struct Report {
+    #[command(flatten)]
+    pub verdict: Verdict,
+    /// File to write; an existing one is never overwritten.
+    #[arg(long)]
+    pub out: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub struct Demo {
+    /// Folder for the demo's files and its report.
+    #[arg(long, default_value = "slantpath-demo")]
+    pub into: PathBuf,
+}

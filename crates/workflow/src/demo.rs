@@ -1,0 +1,232 @@
+//! `demo`: the whole job on embedded invented data.
+
+use crate::WorkflowError;
+use crate::compare::{Compared, compare, compare_sheet, side_of};
+use crate::files::{Loaded, load_from};
+use crate::measure::{MeasureOptions, Measured, measure_file, measure_sheet};
+use crate::page::case_page;
+use crate::predict::{Predicted, predict_sheet, predicted};
+use crate::verdict::{Judged, judge, verdict_sheet};
+use slantpath_link::{Conditions, Drawing};
+use slantpath_report::{Provenance, Section, Sheet};
+use slantpath_station::Station;
+use slantpath_stats::Progress;
+use slantpath_verdict::trial::{Remounted, TrialOptions};
+use std::path::{Path, PathBuf};
+
+macro_rules! embedded {
+    ($($name:literal),* $(,)?) => {
+        &[$(($name, include_bytes!(concat!("../../../demo/", $name)).as_slice())),*]
+    };
+}
+
+/// The demo's files: invented satellite and stations, recordings of both sides of a feed swap.
+pub const FILES: &[(&str, &[u8])] = embedded![
+    "petrel-1.toml",
+    "qq0aaa.toml",
+    "qq7bbb.toml",
+    "recordings/trial-01A.sigmf-meta",
+    "recordings/trial-01A.sigmf-data",
+    "recordings/trial-02B.sigmf-meta",
+    "recordings/trial-02B.sigmf-data",
+    "recordings/trial-03B.sigmf-meta",
+    "recordings/trial-03B.sigmf-data",
+    "recordings/trial-04A.sigmf-meta",
+    "recordings/trial-04A.sigmf-data",
+    "recordings/trial-05A.sigmf-meta",
+    "recordings/trial-05A.sigmf-data",
+    "recordings/trial-06B.sigmf-meta",
+    "recordings/trial-06B.sigmf-data",
+    "recordings/trial-07B.sigmf-meta",
+    "recordings/trial-07B.sigmf-data",
+    "recordings/trial-08A.sigmf-meta",
+    "recordings/trial-08A.sigmf-data",
+    "recordings/trial-09A.sigmf-meta",
+    "recordings/trial-09A.sigmf-data",
+    "recordings/trial-10B.sigmf-meta",
+    "recordings/trial-10B.sigmf-data",
+    "recordings/trial-11B.sigmf-meta",
+    "recordings/trial-11B.sigmf-data",
+    "recordings/trial-12A.sigmf-meta",
+    "recordings/trial-12A.sigmf-data",
+    "recordings/wide-old.sigmf-meta",
+    "recordings/wide-old.sigmf-data",
+    "recordings/wide-new.sigmf-meta",
+    "recordings/wide-new.sigmf-data",
+    "recordings/day-old.sigmf-meta",
+    "recordings/day-old.sigmf-data",
+    "recordings/day-new.sigmf-meta",
+    "recordings/day-new.sigmf-data",
+];
+
+/// Writes the demo's files below a folder; a file that is there already is left as it is.
+///
+/// # Errors
+/// The folder cannot be written.
+pub fn write_files(folder: &Path) -> Result<(), WorkflowError> {
+    let machine = |p: &Path, cause: std::io::Error| WorkflowError::Machine {
+        path: p.display().to_string(),
+        cause,
+    };
+    std::fs::create_dir_all(folder.join("recordings")).map_err(|e| machine(folder, e))?;
+    for (name, bytes) in FILES {
+        let path = folder.join(name);
+        if std::fs::read(&path).is_ok_and(|b| b == *bytes) {
+            continue;
+        }
+        if path.exists() {
+            return Err(WorkflowError::argument(
+                format!("{} is there already and is not the demo's", path.display()),
+                "choose another folder with --into; nothing was overwritten",
+            ));
+        }
+        std::fs::write(&path, bytes).map_err(|e| machine(&path, e))?;
+    }
+    Ok(())
+}
+
+/// The demo station from the embedded files.
+///
+/// # Errors
+/// Never with the files as shipped.
+pub fn station() -> Result<Loaded, WorkflowError> {
+    let get = |name: &str| {
+        FILES
+            .iter()
+            .find(|(n, _)| *n == name)
+            .map(|(_, b)| b.to_vec())
+    };
+    let text = get("qq0aaa.toml").unwrap_or_default();
+    load_from("qq0aaa.toml", &text, &mut |name| {
+        get(name).ok_or_else(|| format!("the demo has no file {name}"))
+    })
+}
+
+/// Everything that the demo shows.
+#[derive(Debug)]
+pub struct Demo {
+    /// Sheets in the order of the story.
+    pub sheets: Vec<Sheet>,
+    /// Inputs with their digests.
+    pub inputs: Vec<(String, String, String)>,
+    station: Station,
+    predicted: Predicted,
+    judged: Judged,
+    wide: Vec<Measured>,
+    compared: Vec<Compared>,
+}
+
+impl Demo {
+    /// The page of the story, with its figures.
+    pub fn page(&self, provenance: &Provenance) -> String {
+        case_page(
+            &self.station,
+            self.sheets.clone(),
+            Some((&self.predicted, &self.judged)),
+            &self.wide,
+            &self.compared,
+            provenance,
+        )
+    }
+}
+
+/// Runs the story: predict both feeds, measure both sides, compare, judge.
+///
+/// # Errors
+/// As the verbs.
+pub fn run(folder: &Path, drawing: Drawing, progress: &Progress) -> Result<Demo, WorkflowError> {
+    write_files(folder)?;
+    let loaded = station()?;
+    let mut inputs = loaded.inputs.clone();
+    let (old, new) = (loaded.station(None)?, loaded.station(Some("new-feed"))?);
+    let conditions = Conditions::default();
+    let p_old = predicted(old, &conditions, drawing, progress)?;
+    let p_new = predicted(new, &conditions, drawing, progress)?;
+    let mut sheets = vec![
+        predict_sheet(old, &p_old, &conditions, Some("sdr")),
+        predict_sheet(new, &p_new, &conditions, Some("sdr")),
+    ];
+    let options = MeasureOptions::default();
+    let rec =
+        |name: &str| -> PathBuf { folder.join("recordings").join(format!("{name}.sigmf-meta")) };
+    let take = |names: &[&str]| -> Result<Vec<Measured>, WorkflowError> {
+        names
+            .iter()
+            .map(|n| measure_file(old, &rec(n), &options, &Progress::silent()))
+            .collect()
+    };
+    let wide = take(&["wide-old", "wide-new"])?;
+    sheets.push(measure_sheet(old, &wide));
+    let days = take(&["day-old", "day-new"])?;
+    let trial = take(&[
+        "trial-01A",
+        "trial-02B",
+        "trial-03B",
+        "trial-04A",
+        "trial-05A",
+        "trial-06B",
+        "trial-07B",
+        "trial-08A",
+        "trial-09A",
+        "trial-10B",
+        "trial-11B",
+        "trial-12A",
+    ])?;
+    for m in wide.iter().chain(&days).chain(&trial) {
+        inputs.push(m.input());
+    }
+    let trial_options = TrialOptions {
+        remounted: Remounted::Yes,
+        ..TrialOptions::default()
+    };
+    let sided = |ms: Vec<Measured>| -> Vec<_> {
+        ms.into_iter()
+            .map(|m| (side_of(m.measurement.about.mount.side.as_deref()), m))
+            .collect()
+    };
+    let naive = compare(&sided(days), Some(".cn0"), &trial_options)?;
+    let mut sheet = compare_sheet(&naive);
+    sheet.title = "One recording a side, on different days: what it can say".into();
+    sheets.push(sheet);
+    let compared = compare(&sided(trial), Some(".cn0"), &trial_options)?;
+    let mut sheet = compare_sheet(&compared);
+    sheet.title = "The swap trial: twelve mountings, A B B A".into();
+    if let Some(c) = compared.first()
+        && let Ok(d) = slantpath_link::difference(&p_old.model, &p_new.model, &c.measurand, drawing)
+    {
+        sheet.sections.push(
+            Section::new(
+                "predicted_difference",
+                "what the swap should bring",
+                vec![slantpath_quantity::Answer::known(
+                    format!("{}.predicted_difference", c.measurand),
+                    "predicted B - A",
+                    slantpath_quantity::Unit::Db,
+                    d,
+                )],
+            )
+            .say("Contributors that both sides share (satellite, air, LNB, cable) cancel."),
+        );
+    }
+    sheets.push(sheet);
+    let mut wide = wide;
+    let new_side = wide.split_off(1);
+    let judged_old = judge(&p_old, &wide, &[])?;
+    let judged_new = judge(&p_new, &new_side, &[])?;
+    for (station, j) in [(old, &judged_old), (new, &judged_new)] {
+        let mut s = verdict_sheet(station, j);
+        if let Some(v) = &station.variant {
+            s.title.push_str(&format!(" (variant {v})"));
+        }
+        sheets.push(s);
+    }
+    Ok(Demo {
+        sheets,
+        inputs,
+        station: new.clone(),
+        predicted: p_new,
+        judged: judged_new,
+        wide: new_side,
+        compared,
+    })
+}

@@ -1,0 +1,64 @@
+//! Why a verb gave no answer, and with which exit code it ends.
+
+use slantpath_capture::CaptureError;
+use slantpath_input::Problems;
+use slantpath_link::LinkError;
+use slantpath_stats::StatsError;
+use slantpath_verdict::trial::TrialError;
+use thiserror::Error;
+
+/// Why a verb gave no answer.
+#[derive(Debug, Error)]
+pub enum WorkflowError {
+    /// What a person wrote has mistakes; all of them are listed.
+    #[error("the input has mistakes")]
+    Problems(Problems),
+    /// An argument cannot be used.
+    #[error("{what}\n  {help}")]
+    Argument {
+        /// What is wrong.
+        what: String,
+        /// What to do.
+        help: String,
+    },
+    /// The machine failed: disk, permission.
+    #[error("{path}: {cause}")]
+    Machine {
+        /// Path concerned.
+        path: String,
+        /// What the system said.
+        cause: std::io::Error,
+    },
+    /// A recording cannot be read or used.
+    #[error(transparent)]
+    Capture(#[from] CaptureError),
+    /// The station cannot be modelled.
+    #[error(transparent)]
+    Link(#[from] LinkError),
+    /// Observations cannot be compared.
+    #[error(transparent)]
+    Trial(#[from] TrialError),
+    /// Statistics cannot be done.
+    #[error(transparent)]
+    Stats(#[from] StatsError),
+}
+
+impl WorkflowError {
+    /// 1: the machine failed; 2: bad input; 3: cannot conclude or refused.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Self::Machine { .. } => 1,
+            Self::Problems(_) | Self::Argument { .. } => 2,
+            Self::Capture(_) => 2,
+            Self::Link(LinkError::BelowHorizon { .. }) | Self::Trial(_) | Self::Stats(_) => 3,
+            Self::Link(_) => 2,
+        }
+    }
+    /// An argument that cannot be used.
+    pub fn argument(what: impl Into<String>, help: impl Into<String>) -> Self {
+        Self::Argument {
+            what: what.into(),
+            help: help.into(),
+        }
+    }
+}

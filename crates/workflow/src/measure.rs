@@ -1,0 +1,267 @@
+//! `measure`: what recordings show.
+
+use crate::WorkflowError;
+use crate::search::search_plan;
+use slantpath_capture::measure::{Measurement, Settings, Severity, measure as measure_source};
+use slantpath_capture::signals::Signal;
+use slantpath_capture::source::{self, OpenOptions};
+use slantpath_quantity::{Answer, Contributor, Distribution, Validity, show};
+use slantpath_report::{Section, Sheet};
+use slantpath_station::Station;
+use slantpath_stats::{Progress, Stop};
+use std::path::{Path, PathBuf};
+
+/// What the caller knows better than the recordings.
+#[derive(Debug, Clone, Default)]
+pub struct MeasureOptions {
+    /// How to open them.
+    pub open: OpenOptions,
+    /// Branch they were made on; a recording's own metadata come first.
+    pub branch: Option<String>,
+    /// How far the oscillator may be off, Hz each way.
+    pub lo_tolerance_hz: Option<f64>,
+}
+
+/// One recording as measured.
+#[derive(Debug)]
+pub struct Measured {
+    /// Path as given.
+    pub path: PathBuf,
+    /// Branch it was measured on, if known.
+    pub branch: Option<String>,
+    /// What it shows; measurands carry the branch.
+    pub measurement: Measurement,
+}
+
+impl Measured {
+    /// Answers of the measurement.
+    pub fn answers(&self) -> &[Answer] {
+        &self.measurement.answers
+    }
+    /// Middle of the recording, seconds since 1970.
+    pub fn time_s(&self) -> Option<f64> {
+        let start = self.measurement.about.start?;
+        Some(start.as_millisecond() as f64 / 1e3 + 0.5 * self.measurement.duration_s)
+    }
+    /// Provenance: kind, name, SHA-256.
+    pub fn input(&self) -> (String, String, String) {
+        let about = &self.measurement.about;
+        (
+            "recording".into(),
+            about.name.clone(),
+            about.sha256.clone().unwrap_or_default(),
+        )
+    }
+}
+
+/// Measures one recording.
+///
+/// # Errors
+/// It cannot be read; a branch that the station does not have.
+pub fn measure_file(
+    station: &Station,
+    path: &Path,
+    options: &MeasureOptions,
+    progress: &Progress,
+) -> Result<Measured, WorkflowError> {
+    let mut source = source::open(path, &options.open)?;
+    let said = source.about().mount.branch.clone();
+    let branch =
+        options
+            .branch
+            .clone()
+            .or(said)
+            .or_else(|| match station.receive.branches.as_slice() {
+                [only] => Some(only.name.clone()),
+                _ => None,
+            });
+    let known = |b: &String| station.receive.branch(b).is_some();
+    if let Some(b) = options.branch.as_ref().filter(|b| !known(b)) {
+        let names: Vec<&str> = station
+            .receive
+            .branches
+            .iter()
+            .map(|b| b.name.as_str())
+            .collect();
+        return Err(WorkflowError::argument(
+            format!("there is no branch `{b}`"),
+            format!("the station has: {}", names.join(", ")),
+        ));
+    }
+    let branch = branch.filter(known);
+    let plan = search_plan(
+        station,
+        branch.as_deref(),
+        options.open.center_hz,
+        options.lo_tolerance_hz,
+    );
+    let mut measurement = measure_source(
+        &mut *source,
+        &plan,
+        &Settings::default(),
+        progress,
+        &Stop::new(),
+    )?;
+    if let Some(b) = &branch {
+        for a in &mut measurement.answers {
+            a.measurand = format!("{}@{b}", a.measurand);
+        }
+    }
+    Ok(Measured {
+        path: path.to_path_buf(),
+        branch,
+        measurement,
+    })
+}
+
+/// The sheet of measured recordings.
+pub fn measure_sheet(station: &Station, measured: &[Measured]) -> Sheet {
+    let mut sheet = Sheet {
+        verb: "measure".into(),
+        title: format!("{}: {} recording(s) measured", station.name, measured.len()),
+        ..Sheet::default()
+    };
+    let mut concluded = false;
+    for (i, m) in measured.iter().enumerate() {
+        let x = &m.measurement;
+        let mut s = Section::new(
+            &format!("recording_{}", i + 1),
+            m.path.display().to_string(),
+            x.answers.clone(),
+        );
+        concluded |= x
+            .answers
+            .iter()
+            .any(|a| a.outcome.is_ok() && a.measurand.contains(".cn0"));
+        s.text.push(format!(
+            "{} samples, {} s at {} kS/s, centre {:.6} MHz{}.",
+            x.samples,
+            show::significant(x.duration_s, 4),
+            show::significant(x.sample_rate_hz / 1e3, 6),
+            x.centre_hz / 1e6,
+            m.branch
+                .as_ref()
+                .map(|b| format!(", branch {b}"))
+                .unwrap_or_default()
+        ));
+        match &x.location {
+            Some(l) => s.text.push(format!("Taken: {}.", l.meaning.describe())),
+            None => s
+                .text
+                .push("The satellite was not found in this recording.".into()),
+        }
+        if let Some(t) = &x.tune {
+            s.text.push(format!(
+                "Outside the recorded band: {}. A centre of {:.6} MHz at {} kS/s would hold all.",
+                t.outside.join(", "),
+                t.centre_hz / 1e6,
+                show::significant(t.sample_rate_hz / 1e3, 4)
+            ));
+        }
+        for f in &x.flags {
+            let mark = match f.severity {
+                Severity::Note => "Note",
+                Severity::Warning => "Warning",
+                Severity::Refusal => "Refused",
+            };
+            let text = format!(
+                "{}: {}. {} {}",
+                f.title, f.evidence, f.consequence, f.remedy
+            );
+            s.text.push(format!("{mark}: {text}"));
+            if f.severity == Severity::Refusal {
+                sheet
+                    .because
+                    .push(format!("{}: {}: {}", m.path.display(), f.title, f.evidence));
+            }
+        }
+        for w in &x.about.warnings {
+            s.text.push(format!("Note: {w}"));
+        }
+        sheet.sections.push(s);
+        let beyond: Vec<String> = x
+            .signals
+            .iter()
+            .take(12)
+            .map(|g| signal_text(g, x.centre_hz))
+            .collect();
+        if !beyond.is_empty() {
+            let mut s = Section::new(
+                &format!("signals_{}", i + 1),
+                "occupied frequencies, strongest first",
+                Vec::new(),
+            );
+            s.text = beyond;
+            sheet.sections.push(s);
+        }
+    }
+    for p in proposals(station, measured) {
+        sheet.sections.push(p);
+    }
+    sheet.refused = !concluded;
+    let next = measured.iter().flat_map(Measured::answers).find_map(|a| {
+        a.outcome
+            .as_ref()
+            .err()
+            .map(|u| u.remedy.clone())
+            .or_else(|| a.next_measurement.clone())
+    });
+    sheet.next_measurement =
+        next.or_else(|| Some("Compare with the prediction: slantpath verdict.".into()));
+    sheet
+}
+
+fn signal_text(g: &Signal, centre_hz: f64) -> String {
+    let bandwidth = show::significant(g.bandwidth_hz, 2);
+    format!(
+        "{:.4} MHz, {bandwidth} Hz wide, {} dBFS.",
+        (centre_hz + g.centre_hz) / 1e6,
+        show::fixed(g.level_dbfs, 1)
+    )
+}
+
+/// Better values for what the satellite file guesses: proposed, never taken silently.
+fn proposals(station: &Station, measured: &[Measured]) -> Option<Section> {
+    let guessed: Vec<&Contributor> = station
+        .satellite
+        .contributors()
+        .into_iter()
+        .filter(|c| c.source.starts_with("guess"))
+        .collect();
+    if guessed.is_empty() || measured.is_empty() {
+        return None;
+    }
+    let mut s = Section::new(
+        "guesses",
+        "guessed figures of the satellite file",
+        Vec::new(),
+    );
+    for c in guessed {
+        let d: Distribution = c.distribution;
+        s.text.push(format!(
+            "{}: {} {} (u = {}) is a guess; `slantpath verdict` says what these recordings make of it.",
+            c.label,
+            show::significant(d.mean(), 3),
+            c.unit,
+            show::significant(d.u(), 2)
+        ));
+    }
+    Some(s)
+}
+
+/// Part of an answer's uncertainty that an immediate repeat would change.
+pub fn random_u(a: &Answer) -> Option<f64> {
+    let e = a.estimate()?;
+    let r: f64 = a
+        .shares
+        .iter()
+        .filter(|s| !s.systematic)
+        .map(|s| s.u * s.u)
+        .sum();
+    Some(if r > 0.0 { r.sqrt() } else { e.u })
+}
+
+/// Whether an answer may be leaned on.
+pub fn usable(a: &Answer) -> bool {
+    a.outcome.is_ok() && a.validity == Validity::Inside
+}

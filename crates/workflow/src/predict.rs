@@ -1,0 +1,273 @@
+//! `predict`: what the station should do.
+
+use crate::WorkflowError;
+use slantpath_link::{Air, Conditions, Drawing, Group, Model, Prediction, predict as draw};
+use slantpath_quantity::{Answer, show};
+use slantpath_report::{Section, Sheet};
+use slantpath_station::Station;
+use slantpath_stats::{Progress, Stop};
+
+/// A prediction with the model it came from.
+#[derive(Debug)]
+pub struct Predicted {
+    /// The model.
+    pub model: Model,
+    /// Its answers.
+    pub prediction: Prediction,
+}
+
+/// Builds and draws the model of a station.
+///
+/// # Errors
+/// As [`Model::new`] and the draws.
+pub fn predicted(
+    station: &Station,
+    conditions: &Conditions,
+    drawing: Drawing,
+    progress: &Progress,
+) -> Result<Predicted, WorkflowError> {
+    let model = Model::new(station, conditions)?;
+    let prediction = draw(&model, drawing, &Stop::new(), progress)?;
+    Ok(Predicted { model, prediction })
+}
+
+/// The sheet of one prediction. `branch` keeps one branch only.
+pub fn predict_sheet(
+    station: &Station,
+    p: &Predicted,
+    conditions: &Conditions,
+    branch: Option<&str>,
+) -> Sheet {
+    let mut sheet = Sheet {
+        verb: "predict".into(),
+        title: title(station, conditions),
+        ..Sheet::default()
+    };
+    let kept: Vec<_> = p
+        .prediction
+        .measurands
+        .iter()
+        .zip(&p.prediction.answers)
+        .filter(|(m, _)| branch.is_none() || m.branch.is_none() || m.branch.as_deref() == branch)
+        .collect();
+    for passband in &station.satellite.passbands {
+        let of = |g: Group, b: Option<&str>| -> Vec<Answer> {
+            kept.iter()
+                .filter(|(m, _)| {
+                    m.group == g
+                        && m.passband.as_deref() == Some(&passband.name)
+                        && m.branch.as_deref() == b
+                })
+                .map(|(_, a)| (*a).clone())
+                .collect()
+        };
+        let down = of(Group::Downlink, None);
+        if !down.is_empty() {
+            sheet.sections.push(Section::new(
+                &format!("{}_downlink", passband.name),
+                format!("{}: downlink budget", passband.name),
+                down,
+            ));
+        }
+        for b in &station.receive.branches {
+            let name = Some(b.name.as_str());
+            let measurands = of(Group::Measurand, name);
+            if measurands.is_empty() {
+                continue;
+            }
+            sheet.sections.push(
+                Section::new(
+                    &format!("{}_{}_measurands", passband.name, b.name),
+                    format!(
+                        "{} on branch {}: what a measurement should show",
+                        passband.name, b.name
+                    ),
+                    measurands,
+                )
+                .say(frequency_line(p, &passband.name, &b.name)),
+            );
+            sheet.sections.push(
+                Section::new(
+                    &format!("{}_{}_ledger", passband.name, b.name),
+                    format!(
+                        "{} on branch {}: noise ledger, referred to the LNB's input",
+                        passband.name, b.name
+                    ),
+                    of(Group::Ledger, name),
+                )
+                .say(ledger_line(&kept, &passband.name, &b.name)),
+            );
+            sheet.sections.push(Section::new(
+                &format!("{}_{}_levels", passband.name, b.name),
+                format!("{} on branch {}: levels", passband.name, b.name),
+                of(Group::Level, name),
+            ));
+        }
+        let mut up = of(Group::Uplink, None);
+        up.extend(of(Group::Measurand, None));
+        if !up.is_empty() {
+            sheet.sections.push(Section::new(
+                &format!("{}_uplink", passband.name),
+                format!("{}: uplink budget", passband.name),
+                up,
+            ));
+            if sheet.cautions.is_empty() {
+                sheet.cautions.push(
+                    "Transmitting: the space between feed and dish is the worst place to be. Keep people and eyes out of the \
+                     beam and away from the feed, and follow your licence and your local rules on exposure."
+                        .into(),
+                );
+            }
+        }
+    }
+    sheet.sections.push(what_the_next_decibel_costs(p, station));
+    let (findings, fault) = dc_findings(station);
+    if !findings.is_empty() {
+        let mut s = Section::new(
+            "dc",
+            "volts, tone and polarisation on the cables",
+            Vec::new(),
+        );
+        s.text = findings;
+        sheet.sections.push(s);
+        if fault {
+            sheet.because.push(
+                "The DC graph has a fault: a branch may receive the wrong polarisation.".into(),
+            );
+        }
+    }
+    if let Some(a) = kept
+        .iter()
+        .find(|(m, _)| m.group == Group::Measurand && m.id.contains(".cn0@"))
+        .map(|(_, a)| a)
+    {
+        sheet
+            .because
+            .extend(a.because.iter().map(|b| format!("{}: {b}", a.label)));
+    }
+    sheet.next_measurement = Some(
+        "Record the whole passband with some hundred kilohertz beside it: its noise step tells the station's own G/T apart \
+         from the satellite's noise."
+            .into(),
+    );
+    sheet
+}
+
+fn title(station: &Station, conditions: &Conditions) -> String {
+    let variant = station
+        .variant
+        .as_deref()
+        .map(|v| format!(", variant {v}"))
+        .unwrap_or_default();
+    let air = match conditions.air {
+        Air::Clear => "clear sky".to_string(),
+        Air::Exceeded { percent } => format!("losses exceeded {percent} % of an average year"),
+    };
+    format!(
+        "{}{variant}: prediction through {}, {air}",
+        station.name, station.satellite.name
+    )
+}
+
+fn frequency_line(p: &Predicted, passband: &str, branch: &str) -> String {
+    match p.model.intermediate(passband, branch) {
+        Some((f, mirrored)) => format!(
+            "The passband's centre arrives at {:.3} MHz{}.",
+            f.as_mhz(),
+            if mirrored { ", mirrored" } else { "" }
+        ),
+        None => String::new(),
+    }
+}
+
+fn ledger_line(
+    kept: &[(&slantpath_link::Measurand, &Answer)],
+    passband: &str,
+    branch: &str,
+) -> String {
+    let mut lines: Vec<(&str, f64)> = kept
+        .iter()
+        .filter(|(m, _)| {
+            m.group == Group::Ledger
+                && m.passband.as_deref() == Some(passband)
+                && m.branch.as_deref() == Some(branch)
+                && !m.id.contains("ledger.satellite")
+        })
+        .filter_map(|(m, a)| Some((m.label.as_str(), a.estimate()?.value)))
+        .collect();
+    let total: f64 = lines.iter().map(|l| l.1).sum();
+    lines.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let text: Vec<String> = lines
+        .iter()
+        .take(3)
+        .map(|(l, k)| format!("{l} {:.0} %", 100.0 * k / total))
+        .collect();
+    format!(
+        "{} K in all at the best estimates; largest: {}.",
+        show::significant(total, 3),
+        text.join(", ")
+    )
+}
+
+/// Which input moves the first beacon's C/N0 most, per unit and within what is known of it.
+fn what_the_next_decibel_costs(p: &Predicted, station: &Station) -> Section {
+    let mut section = Section::new(
+        "sensitivity",
+        "what the next decibel costs where",
+        Vec::new(),
+    );
+    for passband in &station.satellite.passbands {
+        let Some(k) =
+            p.prediction.measurands.iter().position(|m| {
+                m.passband.as_deref() == Some(&passband.name) && m.id.contains(".cn0@")
+            })
+        else {
+            continue;
+        };
+        let (Some(row), Some(m)) = (
+            p.prediction.sensitivity.get(k),
+            p.prediction.measurands.get(k),
+        ) else {
+            continue;
+        };
+        let mut rows: Vec<(f64, String)> = row
+            .iter()
+            .zip(&p.prediction.contributors)
+            .filter(|(s, c)| {
+                c.unit == "dB"
+                    && s.abs() > 0.02
+                    && !c.id.as_str().starts_with("sat.")
+                    && !c.id.as_str().starts_with("air.")
+            })
+            .map(|(s, c)| (*s, format!("{}: {} dB per dB", c.label, show::fixed(*s, 2))))
+            .collect();
+        rows.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
+        for (_, t) in rows.into_iter().take(6) {
+            section.text.push(format!("{} of {t}", m.label));
+        }
+    }
+    section
+}
+
+/// Sentences about the DC graph, and whether one of them is a fault.
+fn dc_findings(station: &Station) -> (Vec<String>, bool) {
+    let mut out = Vec::new();
+    let mut fault = false;
+    let Ok(report) = slantpath_station::dc::network(station, None).and_then(|n| n.solve()) else {
+        return (out, fault);
+    };
+    for l in &report.loads {
+        let state = l.state.map(|s| format!(", {s}")).unwrap_or_default();
+        out.push(format!(
+            "{}: {:.1} V at {:.0} mA{state}.",
+            l.name,
+            l.volts.as_v(),
+            1e3 * l.current.as_a()
+        ));
+    }
+    for f in &report.findings {
+        fault |= f.is_fault();
+        out.push(f.to_string());
+    }
+    (out, fault)
+}
