@@ -78,8 +78,13 @@ impl Cells {
 /// How the floor may bend.
 #[derive(Debug, Clone)]
 pub struct FloorRule {
-    /// Highest order of the polynomial.
+    /// Order of the polynomial that is always used (as far as the cells can determine it).
+    pub min_order: usize,
+    /// Highest order of the polynomial; orders above the lowest have to earn themselves.
     pub max_order: usize,
+    /// Widest run of cells looked at as one, Hz: about the width of the widest signal. A wider one would take the
+    /// crest of a rippled floor for a signal.
+    pub widest_hz: f64,
     /// Frequency where its variable is zero, Hz.
     pub centre_hz: f64,
     /// Unit of its variable, Hz.
@@ -123,12 +128,11 @@ pub fn find_floor(c: &Cells, rule: &FloorRule) -> Option<Floor> {
     }
     let mut poly = first_floor(c, &usable, rule)?;
     let mut quiet = vec![false; n];
-    let mut order = poly.coefficients.len() - 1;
     for pass in 0..14 {
         // The first curves are crude: what they miss must not be called a signal.
         let slack = rule.tolerance + 0.12 * 0.5f64.powi(pass);
-        let now = quiet_cells(c, &poly, slack);
-        if pass > 4 && now == quiet {
+        let now = quiet_cells(c, &poly, slack, rule.widest_hz);
+        if pass > 8 && now == quiet {
             break;
         }
         quiet = now;
@@ -147,21 +151,40 @@ pub fn find_floor(c: &Cells, rule: &FloorRule) -> Option<Floor> {
                 &rule.priors,
             )
         };
-        let mut best = fit(order.min(1).min(rule.max_order))?;
-        // A higher order has to earn itself: twelve units of chi-square per coefficient.
-        for o in best.coefficients.len()..=rule.max_order {
-            if count < 12 * (o + 1) {
-                break;
-            }
-            if let Some(p) = fit(o) {
-                let gain = (best.chi2 - p.chi2) / c.inflation;
-                let added = (p.coefficients.len() - best.coefficients.len()) as f64;
-                if gain > 12.0 * added {
-                    best = p;
+        // As many bends as there are quiet twelfths of the band, less two: a curve is not asked about ends or gaps
+        // that show nothing of it.
+        let twelfths = (0..12)
+            .filter(|p| {
+                quiet[n * p / 12..n * (p + 1) / 12]
+                    .iter()
+                    .filter(|q| **q)
+                    .count()
+                    * 8
+                    > n / 12
+            })
+            .count();
+        let afford = (count / 12)
+            .saturating_sub(1)
+            .min(twelfths.saturating_sub(2).max(1));
+        let low = rule.min_order.min(afford);
+        let high = rule.max_order.min(afford.max(low));
+        let best = if pass < 7 {
+            // While the set of quiet cells is being found the curve is free to bend: a stiff one would call the
+            // crests of the floor signals and never learn of them.
+            fit(high)?
+        } else {
+            let mut best = fit(low)?;
+            for o in low + 1..=high {
+                if let Some(p) = fit(o) {
+                    let gain = (best.chi2 - p.chi2) / c.inflation;
+                    let added = (p.coefficients.len() - best.coefficients.len()) as f64;
+                    if gain > 10.0 * added {
+                        best = p;
+                    }
                 }
             }
-        }
-        order = best.coefficients.len() - 1;
+            best
+        };
         poly = best;
     }
     let count = quiet.iter().filter(|q| **q).count();
@@ -235,16 +258,20 @@ fn first_floor(c: &Cells, usable: &[usize], rule: &FloorRule) -> Option<Polynomi
 }
 
 /// Cells not above the curve, alone or in company, by more than noise allows; their neighbours are left out too.
-fn quiet_cells(c: &Cells, poly: &Polynomial, slack: f64) -> Vec<bool> {
+fn quiet_cells(c: &Cells, poly: &Polynomial, slack: f64, widest_hz: f64) -> Vec<bool> {
     let n = c.len();
     let r: Vec<f64> = (0..n).map(|i| c.y[i] - poly.at(c.f[i])).collect();
     let mut occupied = vec![false; n];
+    let spacing =
+        c.f.windows(2)
+            .map(|w| w[1] - w[0])
+            .fold(f64::INFINITY, f64::min);
     let mut sum = vec![0.0; n + 1];
     for i in 0..n {
         sum[i + 1] = sum[i] + if c.barred[i] { 0.0 } else { r[i] };
     }
     for width in [1usize, 3, 9, 27, 81] {
-        if width * 4 > n {
+        if width * 4 > n || (width > 3 && width as f64 * spacing > widest_hz) {
             break;
         }
         let h = width / 2;
@@ -297,7 +324,7 @@ mod tests {
                 (0.1 * x + 0.03 * (9.0 * x).cos()).exp()
             })
             .collect();
-        let truth = lin.iter().sum::<f64>() / n as f64;
+        let truth = lin[160..1440].iter().sum::<f64>() / 1280.0;
         for _ in 0..carriers {
             let at = r.random_range(0..n);
             let width = r.random_range(2..20usize);
@@ -325,7 +352,9 @@ mod tests {
     #[test]
     fn the_floor_is_found_under_many_carriers() {
         let rule = FloorRule {
-            max_order: 4,
+            min_order: 4,
+            max_order: 6,
+            widest_hz: 30.0,
             centre_hz: 800.0,
             scale_hz: 800.0,
             priors: Vec::new(),
@@ -336,8 +365,9 @@ mod tests {
             for seed in 0..12 {
                 let (c, truth) = crowded(seed, carriers);
                 let f = find_floor(&c, &rule).unwrap();
-                let mean = (0..1600).map(|i| f.density(i as f64)).sum::<f64>() / 1600.0;
-                let u = f.poly.variance_of(&f.poly.mean_row(0.0, 1600.0)).sqrt();
+                // The fit spans more than what is asked of it, as it does in a passband.
+                let mean = (160..1440).map(|i| f.density(i as f64)).sum::<f64>() / 1280.0;
+                let u = f.poly.variance_of(&f.poly.mean_row(160.0, 1440.0)).sqrt();
                 z2 += ((mean / truth - 1.0) / u).powi(2);
                 count += 1.0;
                 assert!(

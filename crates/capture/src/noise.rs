@@ -17,6 +17,11 @@ const SLOPE_PRIOR_DB: f64 = 1.0;
 /// source).
 const TILT_PRIOR_DB: f64 = 0.3;
 
+/// Part of a passband over which its floor is fitted, widths either side of its middle.
+pub const REACH: f64 = 0.37;
+/// Widest signal told apart from the floor by its width, Hz: a voice channel.
+const WIDEST_HZ: f64 = 4_500.0;
+
 /// Densities on both sides of a passband's edge.
 #[derive(Debug, Clone)]
 pub struct NoiseStep {
@@ -183,7 +188,9 @@ pub fn noise_step(
         (w1 + w2).powf(-0.5) * scale,
     );
     let rule = FloorRule {
+        min_order: 1,
         max_order: 1,
+        widest_hz: WIDEST_HZ,
         centre_hz: mid,
         scale_hz: scale,
         priors: vec![prior],
@@ -246,7 +253,7 @@ pub fn noise_step(
         outside: outside.poly.at(0.0).exp(),
         u_outside: outside.poly.variance_at(0.0).sqrt(),
         slope,
-        quiet_hz: (quiet(&inside, 0.8 * width), quiet(&outside, wide)),
+        quiet_hz: (quiet(&inside, 2.0 * REACH * width), quiet(&outside, wide)),
         windows,
         central,
         floor_inside: inside,
@@ -265,9 +272,11 @@ pub fn inside_floor(s: &Spectrum, mid: f64, width: f64) -> Option<Floor> {
     find_floor(
         &Cells::of(s, &[r]),
         &FloorRule {
-            max_order: 6,
+            min_order: 4,
+            max_order: 8,
+            widest_hz: WIDEST_HZ,
             centre_hz: mid,
-            scale_hz: 0.4 * width,
+            scale_hz: REACH * width,
             priors: Vec::new(),
             tolerance: 0.004,
         },

@@ -198,7 +198,10 @@ impl FrameBank {
                         let (a, b) = (r.start.min(n), r.end.min(n));
                         let low = a.min(h)..b.min(h);
                         let high = a.max(h)..b.max(h);
-                        [low.start + n - h..low.end + n - h, high.start - h..high.end - h]
+                        [
+                            low.start + n - h..low.end + n - h,
+                            high.start - h..high.end - h,
+                        ]
                     })
                     .filter(|r| !r.is_empty())
                     .collect()
@@ -302,7 +305,10 @@ impl FrameBank {
                 || self.scratch(),
                 |scratch, r| {
                     let start = r * frames * hop;
-                    let x = self.pending.get(start..start + (frames + 1) * hop).unwrap_or(&[]);
+                    let x = self
+                        .pending
+                        .get(start..start + (frames + 1) * hop)
+                        .unwrap_or(&[]);
                     self.row(x, frames, self.frame_index + (r * frames) as u64, scratch)
                 },
             )
@@ -347,10 +353,22 @@ impl FrameBank {
             for (a, z) in sum.iter_mut().zip(&s.frame) {
                 *a += z.norm_sqr();
             }
-            for ((c, inv), out) in
-                self.plan.channels.iter().zip(&self.inverse).zip(channels.iter_mut())
+            for ((c, inv), out) in self
+                .plan
+                .channels
+                .iter()
+                .zip(&self.inverse)
+                .zip(channels.iter_mut())
             {
-                cut(c, inv.as_ref(), &s.frame, first + k as u64, k, &mut s.work, out);
+                cut(
+                    c,
+                    inv.as_ref(),
+                    &s.frame,
+                    first + k as u64,
+                    k,
+                    &mut s.work,
+                    out,
+                );
             }
         }
         let scale = 1.0 / (frames as f64 * self.sums.window_power * n as f64);
@@ -420,7 +438,11 @@ impl FrameBank {
                 *p += t;
             }
             // The very first half frame has no partner: it is tapered and is left out.
-            let from = if self.started { 0 } else { half.min(piece.len()) };
+            let from = if self.started {
+                0
+            } else {
+                half.min(piece.len())
+            };
             let to = piece.len().saturating_sub(half).max(from);
             out.extend_from_slice(piece.get(from..to).unwrap_or(&[]));
             *tail = piece.split_off(piece.len() - half.min(piece.len()));
@@ -440,16 +462,32 @@ struct Scratch {
 }
 
 /// Adds the channel's share of one frame to `out` at frame position `k` of the row.
-fn cut(c: &ChannelBand, inv: &dyn Fft<f32>, frame: &[C32], index: u64, k: usize, work: &mut [C32], out: &mut [C32]) {
+fn cut(
+    c: &ChannelBand,
+    inv: &dyn Fft<f32>,
+    frame: &[C32],
+    index: u64,
+    k: usize,
+    work: &mut [C32],
+    out: &mut [C32],
+) {
     let (n, m) = (frame.len(), c.bins);
     let centre = c.first_bin + (m / 2) as i64;
     // Mixing to the channel's centre turns the phase by pi per bin and frame.
-    let sign = if (centre & 1) != 0 && index % 2 == 1 { -1.0 } else { 1.0 };
+    let sign = if (centre & 1) != 0 && index % 2 == 1 {
+        -1.0
+    } else {
+        1.0
+    };
     let scale = sign / n as f32;
     let mut bins = vec![C32::default(); m];
     for (i, b) in bins.iter_mut().enumerate() {
         // Index i of the inverse transform is the channel's frequency i or i - m.
-        let offset = if i < m / 2 { i as i64 } else { i as i64 - m as i64 };
+        let offset = if i < m / 2 {
+            i as i64
+        } else {
+            i as i64 - m as i64
+        };
         let k = (centre + offset).rem_euclid(n as i64) as usize;
         if let Some(z) = frame.get(k) {
             *b = z * scale;
@@ -518,7 +556,10 @@ mod tests {
             .map(|_| C32::new(r.random::<f32>() - 0.5, r.random::<f32>() - 0.5))
             .collect();
         let run = |pieces: &[usize], threads: usize| {
-            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            let pool = rayon::ThreadPoolBuilder::new()
+                .num_threads(threads)
+                .build()
+                .unwrap();
             pool.install(|| {
                 let mut b = FrameBank::new(plan());
                 let mut at = 0;
@@ -531,15 +572,23 @@ mod tests {
                 }
                 b.finish();
                 let y = b.take_channel(0, usize::MAX);
-                (b.sums().spectrum(), b.sums().rows.clone(), y, b.sums().levels.power())
+                (
+                    b.sums().spectrum(),
+                    b.sums().rows.clone(),
+                    y,
+                    b.sums().levels.power(),
+                )
             })
         };
         let a = run(&[50_000], 1);
         let b = run(&[1, 777, 4096, 3], 2);
         assert_eq!(a, b);
         // Power in the zone over the whole band is the mean power of the samples.
-        let total: f64 = a.1.iter().map(|r| r.zones[0] * r.frames as f64).sum::<f64>()
-            / a.1.iter().map(|r| r.frames as f64).sum::<f64>();
+        let total: f64 =
+            a.1.iter()
+                .map(|r| r.zones[0] * r.frames as f64)
+                .sum::<f64>()
+                / a.1.iter().map(|r| r.frames as f64).sum::<f64>();
         assert!((total / a.3 - 1.0).abs() < 0.01);
     }
 }

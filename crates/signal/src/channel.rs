@@ -40,7 +40,9 @@ impl Block {
         let n = smooth_length(y.len());
         let mut spectrum: Vec<C64> = y.iter().take(n).copied().collect();
         if !spectrum.is_empty() {
-            FftPlanner::new().plan_fft_forward(spectrum.len()).process(&mut spectrum);
+            FftPlanner::new()
+                .plan_fft_forward(spectrum.len())
+                .process(&mut spectrum);
         }
         Self { rate_hz, spectrum }
     }
@@ -103,7 +105,11 @@ impl Block {
         let mut z = vec![C64::default(); m];
         let mut enbw = 0.0;
         for (i, v) in z.iter_mut().enumerate() {
-            let k = if i <= m / 2 { i as i64 } else { i as i64 - m as i64 };
+            let k = if i <= m / 2 {
+                i as i64
+            } else {
+                i as i64 - m as i64
+            };
             let x = (k as f64).abs();
             let h = if x <= half - taper {
                 1.0

@@ -35,7 +35,9 @@ impl Polynomial {
     /// Variance of the value at `x`.
     pub fn variance_at(&self, x: f64) -> f64 {
         let t = (x - self.centre) / self.scale;
-        let row: Vec<f64> = (0..self.coefficients.len()).map(|k| t.powi(k as i32)).collect();
+        let row: Vec<f64> = (0..self.coefficients.len())
+            .map(|k| t.powi(k as i32))
+            .collect();
         self.variance_of(&row)
     }
     /// Variance of a linear combination of the coefficients.
@@ -50,7 +52,10 @@ impl Polynomial {
     }
     /// Row of the combination "mean of the polynomial over `lo..hi`".
     pub fn mean_row(&self, lo: f64, hi: f64) -> Vec<f64> {
-        let (a, b) = ((lo - self.centre) / self.scale, (hi - self.centre) / self.scale);
+        let (a, b) = (
+            (lo - self.centre) / self.scale,
+            (hi - self.centre) / self.scale,
+        );
         (0..self.coefficients.len() as i32)
             .map(|k| (b.powi(k + 1) - a.powi(k + 1)) / ((k + 1) as f64 * (b - a)))
             .collect()
@@ -181,7 +186,16 @@ mod tests {
     #[test]
     fn straight_line_and_its_covariance() {
         // Three points of unit weight at -1, 0, 1: var(a) = 1/3, var(b) = 1/2 (closed form).
-        let p = polynomial(&[-1.0, 0.0, 1.0], &[1.0, 3.0, 5.0], &[1.0; 3], 1, 0.0, 1.0, &[]).unwrap();
+        let p = polynomial(
+            &[-1.0, 0.0, 1.0],
+            &[1.0, 3.0, 5.0],
+            &[1.0; 3],
+            1,
+            0.0,
+            1.0,
+            &[],
+        )
+        .unwrap();
         assert!((p.at(2.0) - 7.0).abs() < 1e-12 && (p.slope_at(0.3) - 2.0).abs() < 1e-12);
         assert!((p.covariance[0][0] - 1.0 / 3.0).abs() < 1e-12);
         assert!((p.variance_at(2.0) - (1.0 / 3.0 + 4.0 / 2.0)).abs() < 1e-12);
@@ -190,6 +204,17 @@ mod tests {
     #[test]
     fn too_few_points_are_no_fit() {
         assert!(polynomial(&[1.0, 1.0], &[1.0, 1.0], &[1.0; 2], 1, 0.0, 1.0, &[]).is_none());
-        assert!(polynomial(&[1.0, 1.0], &[1.0, 1.0], &[1.0; 2], 1, 0.0, 1.0, &[(1, 0.0, 0.1)]).is_some());
+        assert!(
+            polynomial(
+                &[1.0, 1.0],
+                &[1.0, 1.0],
+                &[1.0; 2],
+                1,
+                0.0,
+                1.0,
+                &[(1, 0.0, 0.1)]
+            )
+            .is_some()
+        );
     }
 }

@@ -1,7 +1,7 @@
 //! Level statistics of raw samples: direct current, imbalance, rails, quantiser step.
 
 use crate::C32;
-use slantpath_quantity::{to_db, amplitude_to_db};
+use slantpath_quantity::{amplitude_to_db, to_db};
 
 /// Cells of the histogram of one component.
 const CELLS: usize = 4096;
@@ -257,7 +257,10 @@ fn smallest_step(x: &[C32]) -> f64 {
         .collect();
     v.sort_by(f32::total_cmp);
     v.dedup();
-    let mut gaps: Vec<f64> = v.windows(2).map(|w| f64::from(w[1]) - f64::from(w[0])).collect();
+    let mut gaps: Vec<f64> = v
+        .windows(2)
+        .map(|w| f64::from(w[1]) - f64::from(w[0]))
+        .collect();
     gaps.sort_by(f64::total_cmp);
     // A quantiser leaves gaps that are whole multiples of its step, to single precision.
     let Some(&s) = gaps.first() else { return 0.0 };
@@ -313,7 +316,10 @@ mod tests {
 
     #[test]
     fn imbalance_is_recovered() {
-        let (g, ph) = (slantpath_quantity::amplitude_from_db(0.4), 1.3f64.to_radians());
+        let (g, ph) = (
+            slantpath_quantity::amplitude_from_db(0.4),
+            1.3f64.to_radians(),
+        );
         let x: Vec<C32> = noise(400_000, 0.1, 3)
             .iter()
             .map(|z| {

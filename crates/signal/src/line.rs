@@ -20,8 +20,9 @@ pub struct ChirpPeak {
 /// Finds the drifting line between `lo_hz` and `hi_hz` whose coherent sum is largest (maximum likelihood for one
 /// chirp in white noise; D. C. Rife and R. R. Boorstyn, IEEE Trans. IT-20, 1974, for the line without drift).
 ///
-/// Drifts up to `drift_max` are tried in steps that cost at most 0.1 dB, then both are refined by parabolas through
-/// the peak. `None` for fewer than 16 samples.
+/// Drifts up to `drift_max` are tried on the middle second; the stretch is then doubled about its middle, each time
+/// narrowing frequency and drift, until it is whole. At the end both are refined by parabolas through the peak.
+/// `None` for fewer than 16 samples.
 pub fn chirp_line(
     z: &[C64],
     rate_hz: f64,
@@ -33,54 +34,73 @@ pub fn chirp_line(
     if n < 16 || !(rate_hz > 0.0) {
         return None;
     }
-    let t_s = n as f64 / rate_hz;
-    let pad = (2 * n).next_power_of_two();
-    let fft = FftPlanner::new().plan_fft_forward(pad);
+    let mut planner = FftPlanner::new();
     let mid = 0.5 * (n as f64 - 1.0);
-    let mut buffer = vec![C64::default(); pad];
-    let mut best: Option<(f64, f64, f64)> = None; // power, drift, bin
-    let mut scan = |drift: f64| -> (f64, i64, f64) {
-        buffer.fill(C64::default());
-        for (i, (b, z)) in buffer.iter_mut().zip(z).enumerate() {
-            let t = (i as f64 - mid) / rate_hz;
-            *b = z * C64::from_polar(1.0, -PI * drift * t * t);
-        }
-        fft.process(&mut buffer);
-        let df = rate_hz / pad as f64;
-        let (a, b) = ((lo_hz / df).ceil() as i64, (hi_hz / df).floor() as i64);
-        let mut top = (0.0, a);
-        let mut sum = 0.0;
-        for k in a..=b {
-            let p = buffer[k.rem_euclid(pad as i64) as usize].norm_sqr();
-            sum += p;
-            if p > top.0 {
-                top = (p, k);
+    let mut length = n;
+    while length as f64 / rate_hz > 2.0 && length >= 64 {
+        length = length.div_ceil(2);
+    }
+    let (mut lo, mut hi) = (lo_hz, hi_hz);
+    let (mut centre, mut reach) = (0.0, drift_max.abs());
+    let (mut f, mut drift, mut df, mut step, mut others);
+    loop {
+        let t_s = length as f64 / rate_hz;
+        // Drifts in steps that cost at most 0.1 dB.
+        step = 0.6 / (t_s * t_s);
+        let steps = (reach / step).ceil() as i64;
+        let first = (n - length) / 2;
+        let piece = z.get(first..first + length)?;
+        let pad = (2 * length).next_power_of_two();
+        df = rate_hz / pad as f64;
+        let fft = planner.plan_fft_forward(pad);
+        let (a, b) = ((lo / df).ceil() as i64, (hi / df).floor() as i64);
+        let mut buffer = vec![C64::default(); pad];
+        let mut scratch = vec![C64::default(); fft.get_inplace_scratch_len()];
+        let mut best = (-1.0, 0.0, 0, 0.0);
+        for s in -steps..=steps {
+            let d = centre + s as f64 * step;
+            buffer.fill(C64::default());
+            chirped(piece, first as f64 - mid, rate_hz, d, &mut buffer);
+            fft.process_with_scratch(&mut buffer, &mut scratch);
+            let mut sum = 0.0;
+            let mut top = (0.0, a);
+            for k in a..=b {
+                let p = buffer[k.rem_euclid(pad as i64) as usize].norm_sqr();
+                sum += p;
+                if p > top.0 {
+                    top = (p, k);
+                }
+            }
+            if top.0 > best.0 {
+                best = (top.0, d, top.1, sum);
             }
         }
-        let others = (sum - top.0 * 4.0).max(sum * 1e-6) / ((b - a - 3).max(1) as f64);
-        (top.0, top.1, others)
-    };
-    let step = 0.6 / (t_s * t_s);
-    let steps = (drift_max.abs() / step).ceil() as i64;
-    for s in -steps..=steps {
-        let d = s as f64 * step;
-        let (p, k, _) = scan(d);
-        if best.is_none_or(|b| p > b.0) {
-            best = Some((p, d, k as f64));
+        f = best.2 as f64 * df;
+        drift = best.1;
+        others = (best.3 - best.0 * 4.0).max(best.3 * 1e-6) / ((b - a - 3).max(1) as f64);
+        if length == n {
+            break;
         }
+        centre = drift;
+        reach = 1.5 * step;
+        (lo, hi) = ((f - 3.0 / t_s).max(lo_hz), (f + 3.0 / t_s).min(hi_hz));
+        length = (2 * length).min(n);
     }
-    let (_, mut drift, k) = best?;
     // Refinement on the exact sum rather than on the grid.
-    let df = rate_hz / pad as f64;
     let exact = |f: f64, d: f64| -> f64 {
+        // Phase by recurrence: the second difference of a quadratic phase is constant.
+        let (t0, dt) = (-mid / rate_hz, 1.0 / rate_hz);
+        let mut turn = C64::from_polar(1.0, -(TAU * f * t0 + PI * d * t0 * t0));
+        let mut rate = C64::from_polar(1.0, -(TAU * f * dt + PI * d * (2.0 * t0 * dt + dt * dt)));
+        let bend = C64::from_polar(1.0, -TAU * d * dt * dt);
         let mut acc = C64::default();
-        for (i, z) in z.iter().enumerate() {
-            let t = (i as f64 - mid) / rate_hz;
-            acc += z * C64::from_polar(1.0, -(TAU * f * t + PI * d * t * t));
+        for z in z {
+            acc += z * turn;
+            turn *= rate;
+            rate *= bend;
         }
         acc.norm_sqr()
     };
-    let mut f = k * df;
     let (mut hf, mut hd) = (0.5 * df, 0.5 * step);
     for _ in 0..6 {
         f = parabola(f, hf, |x| exact(x, drift));
@@ -89,7 +109,6 @@ pub fn chirp_line(
         hd *= 0.5;
     }
     let p = exact(f, drift);
-    let (_, _, others) = scan(drift);
     let n2 = (n as f64) * (n as f64);
     Some(ChirpPeak {
         f_mid_hz: f,
@@ -97,6 +116,19 @@ pub fn chirp_line(
         power: p / n2,
         snr: p / others.max(1e-300),
     })
+}
+
+/// Samples with a drift taken out, at positions from `start` (in samples from the middle).
+fn chirped(z: &[C64], start: f64, rate_hz: f64, drift: f64, out: &mut [C64]) {
+    let (t0, dt) = (start / rate_hz, 1.0 / rate_hz);
+    let mut turn = C64::from_polar(1.0, -PI * drift * t0 * t0);
+    let mut rate = C64::from_polar(1.0, -PI * drift * (2.0 * t0 * dt + dt * dt));
+    let bend = C64::from_polar(1.0, -TAU * drift * dt * dt);
+    for (o, z) in out.iter_mut().zip(z) {
+        *o = z * turn;
+        turn *= rate;
+        rate *= bend;
+    }
 }
 
 /// Abscissa of the top of a parabola through three points `h` apart around `x`, at most `h` away from it.
@@ -147,7 +179,8 @@ mod tests {
                     let t = (i as f64 - 0.5 * (n as f64 - 1.0)) / rate;
                     let a: f64 = r.sample(StandardNormal);
                     let b: f64 = r.sample(StandardNormal);
-                    C64::from_polar(1.0, ph + TAU * f0 * t + PI * d0 * t * t) + C64::new(sigma * a, sigma * b)
+                    C64::from_polar(1.0, ph + TAU * f0 * t + PI * d0 * t * t)
+                        + C64::new(sigma * a, sigma * b)
                 })
                 .collect();
             let p = chirp_line(&z, rate, -200.0, 200.0, 5.0).unwrap();

@@ -24,7 +24,8 @@ pub fn root_raised_cosine(u: f64, a: f64) -> f64 {
     }
     if a > 0.0 && (u.abs() - 1.0 / (4.0 * a)).abs() < 1e-7 {
         return a / 2f64.sqrt()
-            * ((1.0 + 2.0 / PI) * (PI / (4.0 * a)).sin() + (1.0 - 2.0 / PI) * (PI / (4.0 * a)).cos());
+            * ((1.0 + 2.0 / PI) * (PI / (4.0 * a)).sin()
+                + (1.0 - 2.0 / PI) * (PI / (4.0 * a)).cos());
     }
     ((PI * u * (1.0 - a)).sin() + 4.0 * a * u * (PI * u * (1.0 + a)).cos())
         / (PI * u * (1.0 - (4.0 * a * u).powi(2)))
@@ -32,7 +33,13 @@ pub fn root_raised_cosine(u: f64, a: f64) -> f64 {
 
 /// Real symbols shaped by a root-raised-cosine pulse and sampled at any rate: sample `i` stands at symbol time
 /// `start + i * symbols_per_sample`. The pulse is cut at 32 symbols either side.
-pub fn shape(symbols: &[f64], n: usize, symbols_per_sample: f64, rolloff: f64, start: f64) -> Vec<f64> {
+pub fn shape(
+    symbols: &[f64],
+    n: usize,
+    symbols_per_sample: f64,
+    rolloff: f64,
+    start: f64,
+) -> Vec<f64> {
     const SPAN: i64 = 32;
     (0..n)
         .map(|i| {
@@ -71,7 +78,10 @@ mod tests {
             for lag in 0..4 {
                 let d = lag * over as usize;
                 let r: f64 = (0..g.len() - d).map(|i| g[i] * g[i + d]).sum::<f64>() / over as f64;
-                assert!((r - if lag == 0 { 1.0 } else { 0.0 }).abs() < 2e-3, "{a} {lag} {r}");
+                assert!(
+                    (r - if lag == 0 { 1.0 } else { 0.0 }).abs() < 2e-3,
+                    "{a} {lag} {r}"
+                );
             }
         }
     }
@@ -79,7 +89,9 @@ mod tests {
     #[test]
     fn spectrum_integrates_to_the_symbol_rate() {
         let (rs, a) = (1200.0, 0.5);
-        let s: f64 = (-2000..2000).map(|f| raised_cosine(f as f64 + 0.5, rs, a)).sum();
+        let s: f64 = (-2000..2000)
+            .map(|f| raised_cosine(f as f64 + 0.5, rs, a))
+            .sum();
         assert!((s - rs).abs() < 1e-3 * rs);
     }
 }

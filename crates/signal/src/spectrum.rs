@@ -78,7 +78,9 @@ impl Spectrum {
 
     /// Power over the bins, full scale squared.
     pub fn power(&self, bins: Range<usize>) -> f64 {
-        self.psd.get(bins).map_or(0.0, |p| p.iter().sum::<f64>() * self.bin_hz())
+        self.psd
+            .get(bins)
+            .map_or(0.0, |p| p.iter().sum::<f64>() * self.bin_hz())
     }
 
     /// The same spectrum with `factor` bins averaged into one, for drawing.
@@ -135,7 +137,10 @@ mod tests {
         }
         let var = |v: &[f64]| {
             let m = v.iter().sum::<f64>() / v.len() as f64;
-            (m, v.iter().map(|x| (x - m).powi(2)).sum::<f64>() / (v.len() - 1) as f64)
+            (
+                m,
+                v.iter().map(|x| (x - m).powi(2)).sum::<f64>() / (v.len() - 1) as f64,
+            )
         };
         let (m, v) = var(&bins);
         assert!((m - 1.0).abs() < 0.005, "{m}");
@@ -156,7 +161,9 @@ mod tests {
         let s = Spectrum::of(&x, fs, n);
         let p = s.power(s.range(4_000.0, 6_000.0));
         assert!((p / 0.0625 - 1.0).abs() < 1e-4, "{p}");
-        let peak = (0..n).max_by(|&a, &b| s.psd[a].total_cmp(&s.psd[b])).unwrap();
+        let peak = (0..n)
+            .max_by(|&a, &b| s.psd[a].total_cmp(&s.psd[b]))
+            .unwrap();
         assert!((s.freq(peak) - 5_003.7).abs() < s.bin_hz());
     }
 }

@@ -61,7 +61,8 @@ pub(super) fn squared(b: &Block, v: &View, half: f64) -> Option<Found> {
     let phase = pieces(&z, rate, &p);
     let (u_f, u_d) = spread(&phase, z.len() as f64 / rate);
     Some(Found {
-        f_hz: 0.5 * (zero + p.f_mid_hz + to_middle(p.drift_hz_per_s + 2.0 * v.drift_hz_per_s, rate)),
+        f_hz: 0.5
+            * (zero + p.f_mid_hz + to_middle(p.drift_hz_per_s + 2.0 * v.drift_hz_per_s, rate)),
         u_f_hz: 0.5 * u_f,
         drift: 0.5 * p.drift_hz_per_s + v.drift_hz_per_s,
         u_drift: 0.5 * u_d,
@@ -137,34 +138,96 @@ fn pieces(z: &[C64], rate: f64, p: &ChirpPeak) -> Vec<(f64, C64)> {
 
 /// Standard uncertainties of frequency and drift from what the phase does about the fitted parabola.
 ///
-/// The larger of the bound for white noise and of a figure for slow phase noise: the residual phase in eight parts of
-/// the stretch, each part taken as independent.
+/// The phase left in 32 parts of the stretch has a density S at the second to fourth harmonic of the stretch, where
+/// the parabola took nothing away. Noise of that density at all frequencies would give the frequency a variance of
+/// `6 S / ((2 pi)^2 T^3)`. An oscillator whose phase wanders (white frequency noise, diffusion D) has more at the lower
+/// frequencies that decide: `6/5 D / ((2 pi)^2 T)`, which is 28 times the former; its S is `0.00716 D T^2`. How far the
+/// wandering goes on towards slow times is told by S against the D of neighbouring parts.
 fn spread(pieces: &[(f64, C64)], t_s: f64) -> (f64, f64) {
+    const PARTS: usize = 32;
     let n = pieces.len();
-    if n < 16 {
+    if n < PARTS {
         return (1.0 / t_s, 4.0 / (t_s * t_s));
     }
     let mean = pieces.iter().map(|p| p.1).sum::<C64>() / n as f64;
     let a2 = mean.norm_sqr().max(1e-300);
-    let noise = (pieces.iter().map(|p| p.1.norm_sqr()).sum::<f64>() / n as f64 - a2).max(0.0);
-    // Carrier over noise density of the line as it is.
-    let c_n0 = a2 / (noise * t_s / n as f64).max(1e-300);
-    let parts = 8;
-    let mut slow = 0.0;
-    for k in 0..parts {
-        let part: C64 = pieces[n * k / parts..n * (k + 1) / parts]
-            .iter()
-            .map(|p| p.1)
-            .sum();
-        slow += (part * mean.conj()).arg().powi(2);
+    let parts: Vec<(C64, f64)> = (0..PARTS)
+        .map(|k| {
+            let r = n * k / PARTS..n * (k + 1) / PARTS;
+            let count = r.len() as f64;
+            (
+                pieces[r].iter().map(|p| p.1).sum::<C64>() * mean.conj() / a2,
+                count,
+            )
+        })
+        .collect();
+    // Scatter of pieces about their neighbours: receiver noise.
+    let noise = pieces
+        .windows(2)
+        .map(|w| (w[1].1 - w[0].1).norm_sqr())
+        .sum::<f64>()
+        / (2.0 * (n - 1) as f64);
+    let strongest = parts.iter().map(|p| p.0.norm() / p.1).fold(0.0, f64::max);
+    let mut phase: Vec<Option<f64>> = Vec::with_capacity(PARTS);
+    let mut last = 0.0;
+    for (z, count) in &parts {
+        // Key up: no phase here.
+        phase.push((z.norm() > 0.3 * strongest * count).then(|| {
+            let turn = (z.arg() - last) / TAU;
+            last = z.arg() - turn.round() * TAU;
+            last
+        }));
     }
-    // Three of eight phases were spent on phase, frequency and drift.
-    let slow = slow / (parts as f64 - 3.0);
-    let slow_c_n0 = parts as f64 / (2.0 * slow.max(1e-12) * t_s);
-    let worst = c_n0.min(slow_c_n0);
+    let known: Vec<(usize, f64)> = phase
+        .iter()
+        .enumerate()
+        .filter_map(|(k, p)| p.map(|p| (k, p)))
+        .collect();
+    if known.len() < PARTS / 3 {
+        return (1.0 / t_s, 4.0 / (t_s * t_s));
+    }
+    let filled: Vec<f64> = (0..PARTS)
+        .map(|k| {
+            let before = known.iter().rev().find(|p| p.0 <= k);
+            let after = known.iter().find(|p| p.0 >= k);
+            match (before, after) {
+                (Some(a), Some(b)) if b.0 > a.0 => {
+                    a.1 + (b.1 - a.1) * (k - a.0) as f64 / (b.0 - a.0) as f64
+                }
+                (Some(a), _) => a.1,
+                (None, Some(b)) => b.1,
+                (None, None) => 0.0,
+            }
+        })
+        .collect();
+    // One-sided density of the residual phase at harmonics 2 to 4.
+    let mut s = 0.0;
+    for h in 2..=4 {
+        let x: C64 = filled
+            .iter()
+            .enumerate()
+            .map(|(k, p)| C64::from_polar(*p, -TAU * (h * k) as f64 / PARTS as f64))
+            .sum();
+        s += 2.0 * x.norm_sqr() * t_s / (PARTS * PARTS) as f64 / 3.0;
+    }
+    // Receiver noise alone, as the least there can be.
+    let duty = known.len() as f64 / PARTS as f64;
+    let white = noise / a2 * (t_s / n as f64) * duty;
+    let s = s.max(white);
+    let tau = t_s / PARTS as f64;
+    let steps: Vec<f64> = known
+        .windows(2)
+        .filter(|w| w[1].0 == w[0].0 + 1)
+        .map(|w| (w[1].1 - w[0].1).powi(2))
+        .collect();
+    let v = steps.iter().sum::<f64>() / steps.len().max(1) as f64;
+    // Neighbouring means of a wandering phase differ by 2/3 D tau, of noise by S / tau.
+    let d = ((v - white / tau) * 1.5 / tau).max(0.0);
+    let wanders = (s / (0.00716 * d * t_s * t_s).max(1e-300)).min(1.0);
+    let wanders = if d > 0.0 { wanders } else { 0.0 };
     (
-        frequency_bound(worst, t_s).sqrt(),
-        drift_bound(worst, t_s).sqrt(),
+        (frequency_bound(1.0 / s, t_s) * (1.0 + 27.0 * wanders)).sqrt(),
+        (drift_bound(1.0 / s, t_s) * (1.0 + 5.6 * wanders)).sqrt(),
     )
 }
 

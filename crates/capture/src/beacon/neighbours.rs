@@ -46,6 +46,8 @@ pub(super) fn noise_beside(b: &Block, f: f64, half: f64, v: &View) -> Option<Noi
     let two_sided = c.f.iter().any(|x| *x < f) && c.f.iter().any(|x| *x > f);
     let rule = FloorRule {
         // With noise on one side alone a curve could not be told from a level.
+        min_order: 1,
+        widest_hz: 3_000.0,
         max_order: if two_sided { 2 } else { 1 },
         centre_hz: f,
         scale_hz: 0.5 * span,

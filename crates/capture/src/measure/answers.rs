@@ -404,12 +404,20 @@ fn noise(c: &Context<'_>, name: &str, step: &Result<NoiseStep, NoStep>, out: &mu
         Ok(s) => s,
         Err(why) => {
             let (reason, remedy) = match why {
-                NoStep::CentreCut(part) => (
+                NoStep::CentreCut {
+                    shown,
+                    middle_hz,
+                    sample_rate_hz,
+                } => (
                     format!(
-                        "only {:.0} % of the central part of the passband lies in the recording",
-                        100.0 * part
+                        "{:.0} % of the central part of the passband lies in the recording, and all of it is needed",
+                        100.0 * shown
                     ),
-                    "tune to the middle of the passband".to_string(),
+                    format!(
+                        "tune to {:.4} MHz and record at {:.0} kS/s or more",
+                        (c.centre_hz + middle_hz) * 1e-6,
+                        (sample_rate_hz * 1e-4).ceil() * 10.0
+                    ),
                 ),
                 NoStep::NoOutside { sample_rate_hz } => (
                     "the recording has no flat window beyond the passband's skirt".to_string(),

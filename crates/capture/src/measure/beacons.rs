@@ -427,7 +427,9 @@ fn wide_beacon(s: &Spectrum, f: f64, half: f64) -> Option<BlockResult> {
     let floor = find_floor(
         &cells,
         &FloorRule {
+            min_order: 1,
             max_order: 1,
+            widest_hz: 0.3 * half,
             centre_hz: f,
             scale_hz: half + beside,
             priors: vec![(1, 0.0, 0.12)],

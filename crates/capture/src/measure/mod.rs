@@ -266,7 +266,12 @@ pub(crate) struct PlacedBand {
     pub touches: bool,
 }
 
-fn placed_bands(plan: &SearchPlan, location: Option<&Location>, centre_hz: f64, fs: f64) -> Vec<PlacedBand> {
+fn placed_bands(
+    plan: &SearchPlan,
+    location: Option<&Location>,
+    centre_hz: f64,
+    fs: f64,
+) -> Vec<PlacedBand> {
     let Some(l) = location else {
         return Vec::new();
     };

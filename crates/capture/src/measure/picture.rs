@@ -2,7 +2,7 @@
 
 use super::{BeaconMeasured, PlacedBand};
 use crate::locate::{BAND_SHOWN, Location};
-use crate::noise::{NoStep, NoiseStep, SKIRT_END, inside_floor};
+use crate::noise::{NoStep, NoiseStep, REACH, SKIRT_END, inside_floor};
 use crate::plan::SearchPlan;
 use slantpath_quantity::to_db;
 use slantpath_signal::Spectrum;
@@ -62,21 +62,25 @@ pub(super) fn floor_line(s: &Spectrum, bands: &[PlacedBand]) -> Vec<f64> {
     for b in bands {
         let (mid, width) = (0.5 * (b.lo_hz + b.hi_hz), b.hi_hz - b.lo_hz);
         let limit = 0.45 * s.sample_rate_hz;
-        if mid - 0.4 * width < -limit || mid + 0.4 * width > limit {
+        if mid - REACH * width < -limit || mid + REACH * width > limit {
             continue;
         }
         if let Some(f) = inside_floor(s, mid, width) {
-            for i in s.range(mid - 0.4 * width, mid + 0.4 * width) {
+            for i in s.range(mid - REACH * width, mid + REACH * width) {
                 line[i] = f.density(s.freq(i));
             }
             // On the sides of the passband only what exceeds the noise inside can be a signal.
             for (lo, hi, at) in [
-                (mid - 0.56 * width, mid - 0.4 * width, mid - 0.4 * width),
-                (mid + 0.4 * width, mid + 0.56 * width, mid + 0.4 * width),
+                (mid - 0.56 * width, mid - REACH * width, mid - REACH * width),
+                (mid + REACH * width, mid + 0.56 * width, mid + REACH * width),
             ] {
                 let inside = f.density(at);
                 for i in s.range(lo, hi) {
-                    line[i] = if (s.freq(i) - mid).abs() < 0.47 * width { line[i].max(0.97 * inside) } else { inside };
+                    line[i] = if (s.freq(i) - mid).abs() < 0.47 * width {
+                        line[i].max(0.97 * inside)
+                    } else {
+                        inside
+                    };
                 }
             }
         }
