@@ -11,9 +11,11 @@ pub mod locate;
 pub mod measure;
 pub mod noise;
 pub mod plan;
+pub mod power;
 pub mod signals;
 pub mod source;
 
 pub use error::{CaptureError, Located, Place};
 pub use measure::{Flag, FlagKind, Measurement, Settings, Severity, measure};
 pub use plan::{BeaconKind, BeaconPlan, CentreMeaning, PassbandPlan, SearchPlan};
+pub use power::{noise_power, sun_scan, y_factor};

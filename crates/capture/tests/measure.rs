@@ -186,3 +186,82 @@ fn automatic_gain_is_refused() {
         assert!(m.answer(id).unwrap().outcome.is_err(), "{id}");
     }
 }
+
+#[test]
+fn interleaved_fade() {
+    let Some(dir) = captures() else { return };
+    let mut by_side = std::collections::BTreeMap::<char, Vec<(f64, f64)>>::new();
+    for k in 0..10 {
+        let side = if k % 2 == 0 { 'A' } else { 'B' };
+        let name = format!("o07_{k:02}{side}");
+        let t = truth(&dir, &name);
+        let m = run(&dir, &format!("{name}.sigmf-meta"));
+        check(&m, &t, "beacon_bpsk", "psk");
+        assert!(
+            m.flags.iter().all(|f| f.refuses.is_empty()),
+            "{:?}",
+            m.flags
+        );
+        let v = value(&m, "narrow.psk.cn0");
+        by_side.entry(side).or_default().push((v.0, v.1));
+    }
+    let (a, b) = (&by_side[&'A'], &by_side[&'B']);
+    // Each recording against the mean of its neighbours of the other side (the change is -0.70 dB).
+    let mut d = Vec::new();
+    for i in 0..4 {
+        d.push(b[i].0 - 0.5 * (a[i].0 + a[i + 1].0));
+        d.push(0.5 * (b[i].0 + b[i + 1].0) - a[i + 1].0);
+    }
+    let mean = d.iter().sum::<f64>() / d.len() as f64;
+    println!("difference {mean:.3}");
+    assert!((mean + 0.70).abs() < 0.1, "{mean}");
+}
+
+#[test]
+fn y_factor_and_sun() {
+    use slantpath_capture::power::{
+        PowerSeries, Role, SunSettings, YSettings, drift_rate, noise_power, sun_scan, y_factor,
+    };
+    let Some(dir) = captures() else { return };
+    let read = |file: &str| {
+        let mut s = open(&dir.join(file), &OpenOptions::default()).unwrap();
+        noise_power(s.as_mut(), &Progress::silent(), &Stop::new()).unwrap()
+    };
+    let (cold, hot) = (read("o05_0_cold.sigmf-meta"), read("o05_1_hot.sigmf-meta"));
+    let y = y_factor(
+        &[(Role::Cold, 0.0, &cold), (Role::Hot, 20.0, &hot)],
+        YSettings::default(),
+    )
+    .unwrap();
+    let e = y.answer.estimate().unwrap();
+    println!("Y {:.4} +- {:.4} over {:.0} Hz", e.value, e.u, y.band_hz);
+    assert!((e.value - 5.6).abs() < 0.03 && (e.value - 5.6).abs() < 3.3 * e.u);
+    assert!(e.u < 0.03);
+
+    let t = truth(&dir, "o06");
+    let p = PowerSeries::of(&read("o06.sigmf-meta"));
+    let scan = sun_scan(
+        &p,
+        &SunSettings {
+            rate_deg_per_s: drift_rate(5.0),
+            miss_deg: Some((0.0, 0.05)),
+            gain_drift_db: 0.3,
+        },
+    )
+    .unwrap();
+    for a in &scan.answers {
+        println!("{} {:?}", a.measurand, a.estimate());
+    }
+    println!(
+        "{:?} chi2 {:.2} points {} {:?}",
+        scan.gain_drift_db,
+        scan.chi2_per_dof,
+        p.p.len(),
+        scan.transit_s
+    );
+    let want = t["y_peak_in_recording_db"].as_f64().unwrap();
+    let peak = scan.answers[0].estimate().unwrap();
+    assert!((peak.value - want).abs() < 0.1 && (peak.value - want).abs() < 3.3 * peak.u);
+    assert!((scan.transit_s.0 - 590.0).abs() < 3.3 * scan.transit_s.1);
+    assert!((scan.width_deg.0 - 2.1).abs() < 3.3 * scan.width_deg.1);
+}

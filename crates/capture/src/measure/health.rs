@@ -262,13 +262,43 @@ pub(super) fn list_signals(
     out
 }
 
+/// What the converter's own findings rest on.
+struct Converter<'a> {
+    about: &'a About,
+    s: &'a Spectrum,
+    floor: &'a [f64],
+    levels: &'a LevelStats,
+}
+
+/// Flags of the converter alone, for recordings of noise.
+pub(crate) fn converter_flags(about: &About, s: &Spectrum, levels: &LevelStats) -> Vec<Flag> {
+    let floor = super::floor_line_without_bands(s);
+    let c = Converter {
+        about,
+        s,
+        floor: &floor,
+        levels,
+    };
+    let mut flags = Vec::new();
+    clipping(&c, &mut flags);
+    bits(&c, &mut flags);
+    converter(&c, &mut flags);
+    flags
+}
+
 /// All flags, worst first.
 pub(super) fn examine(x: &Facts<'_>, signals: &[Signal]) -> Vec<Flag> {
     let mut flags = Vec::new();
     gain(x, &mut flags);
-    clipping(x, &mut flags);
-    bits(x, &mut flags);
-    converter(x, &mut flags);
+    let c = Converter {
+        about: x.about,
+        s: x.s,
+        floor: x.floor,
+        levels: x.levels,
+    };
+    clipping(&c, &mut flags);
+    bits(&c, &mut flags);
+    converter(&c, &mut flags);
     spurs(x, signals, &mut flags);
     splatter(x, signals, &mut flags);
     own_transmitter(x, signals, &mut flags);
@@ -481,20 +511,20 @@ fn clipped_power(r: f64) -> f64 {
     2.0 * ((1.0 + r * r) * q - r * phi)
 }
 
-fn lowest_density(x: &Facts<'_>) -> f64 {
-    let n = x.floor.len();
-    let mut v: Vec<f64> = x.floor.get(n / 12..n - n / 12).unwrap_or(&[]).to_vec();
+fn lowest_density(floor: &[f64]) -> f64 {
+    let n = floor.len();
+    let mut v: Vec<f64> = floor.get(n / 12..n - n / 12).unwrap_or(&[]).to_vec();
     v.sort_by(f64::total_cmp);
     v.get(v.len() / 10).copied().unwrap_or(0.0)
 }
 
-fn clipping(x: &Facts<'_>, flags: &mut Vec<Flag>) {
+fn clipping(x: &Converter<'_>, flags: &mut Vec<Flag>) {
     let Some(r) = x.levels.rails() else { return };
     let sigma = normal_quantile((1.0 - 0.5 * r.fraction).clamp(0.5, 1.0 - 1e-12));
     let power = x.levels.power() - x.levels.dc_power();
     // Distortion spreads over the whole band.
     let density = clipped_power(sigma.max(0.1)) * power / x.s.sample_rate_hz;
-    let n0 = lowest_density(x);
+    let n0 = lowest_density(x.floor);
     let effect = relative_to_db(density / (n0 - density).max(0.05 * n0));
     let bad = effect > 0.3 || r.fraction > 0.02;
     let f = Flag::new(
@@ -523,7 +553,7 @@ fn clipping(x: &Facts<'_>, flags: &mut Vec<Flag>) {
     });
 }
 
-fn bits(x: &Facts<'_>, flags: &mut Vec<Flag>) {
+fn bits(x: &Converter<'_>, flags: &mut Vec<Flag>) {
     let stored = x.about.format.lsb();
     let seen = x.levels.quantiser_step();
     let Some(step) = stored.into_iter().chain(seen).reduce(f64::max) else {
@@ -531,7 +561,7 @@ fn bits(x: &Facts<'_>, flags: &mut Vec<Flag>) {
     };
     // White step noise of step^2/12 a component (W. R. Bennett, Bell System Tech. J. 27, 1948).
     let density = 2.0 * step * step / 12.0 / x.s.sample_rate_hz;
-    let n0 = lowest_density(x);
+    let n0 = lowest_density(x.floor);
     let effect = relative_to_db(density / (n0 - density).max(0.05 * n0));
     let rms = x.levels.component_rms() / step;
     if effect < 0.05 && rms > 1.5 {
@@ -562,7 +592,7 @@ fn bits(x: &Facts<'_>, flags: &mut Vec<Flag>) {
     });
 }
 
-fn converter(x: &Facts<'_>, flags: &mut Vec<Flag>) {
+fn converter(x: &Converter<'_>, flags: &mut Vec<Flag>) {
     let dc = x.levels.dc_power();
     let noise = x.levels.power() / (x.levels.n.max(1) as f64);
     if dc > 30.0 * noise && to_db(dc) > -60.0 {

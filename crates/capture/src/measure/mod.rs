@@ -17,8 +17,9 @@ use slantpath_signal::{BankPlan, C32, ChannelBand, FrameBank, LevelStats, Spectr
 use slantpath_stats::{Progress, Stop};
 use std::ops::Range;
 
-pub use beacons::BeaconMeasured;
-pub use health::{Flag, FlagKind, Severity};
+pub use beacons::{BeaconFound, BeaconMeasured, Presence};
+pub(crate) use health::converter_flags;
+pub use health::{Consequence, Figure, Flag, FlagKind, Severity};
 pub use picture::{Picture, Tune};
 
 /// How to measure.
@@ -337,6 +338,11 @@ fn runs(bins: &[usize]) -> Vec<Range<usize>> {
         }
     }
     out
+}
+
+/// Floor of a spectrum without any passband.
+pub(crate) fn floor_line_without_bands(s: &Spectrum) -> Vec<f64> {
+    picture::floor_line(s, &[])
 }
 
 /// Bins in a zone.
