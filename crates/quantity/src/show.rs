@@ -31,11 +31,11 @@ pub fn fixed(x: f64, places: i32) -> String {
     }
 }
 
-/// `("12.34", "0.05")`: value and u with the digits that are known. Without u the value keeps six significant digits.
+/// `("12.34", "0.05")`: value and u with the digits that are known. Without u the value keeps four significant digits.
 pub fn value_and_u(value: f64, u: f64) -> (String, String) {
     match decimals_for(u) {
         Some(p) => (fixed(value, p), fixed(u, p)),
-        None => (significant(value, 6), "0".to_string()),
+        None => (significant(value, 4), "0".to_string()),
     }
 }
 

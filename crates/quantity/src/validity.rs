@@ -51,10 +51,12 @@ impl Validity {
         if range.contains(&value) {
             Self::Inside
         } else {
+            let show = |x: f64| crate::show::significant(x, 4);
             Self::outside(format!(
-                "{model}: {symbol} = {value} {unit} is outside {}..{} {unit}",
-                range.start(),
-                range.end()
+                "{model}: {symbol} = {} {unit} is outside {}..{} {unit}",
+                show(value),
+                show(*range.start()),
+                show(*range.end())
             ))
         }
     }

@@ -175,9 +175,7 @@ pub fn write_new(path: &Path, text: &str) -> Result<(), WorkflowError> {
 /// Another file stands there, or it cannot be written.
 pub fn write_over_own(path: &Path, text: &str) -> Result<(), WorkflowError> {
     match std::fs::read_to_string(path) {
-        Ok(old)
-            if !old.contains("<!doctype html>") || !old.to_lowercase().contains("slantpath") =>
-        {
+        Ok(old) if !is_report(&old) => {
             return Err(WorkflowError::argument(
                 format!("{} is there already and is not a report", path.display()),
                 "choose another folder; nothing was overwritten",
@@ -189,4 +187,9 @@ pub fn write_over_own(path: &Path, text: &str) -> Result<(), WorkflowError> {
         path: path.display().to_string(),
         cause,
     })
+}
+
+fn is_report(text: &str) -> bool {
+    let head = text.to_lowercase();
+    head.starts_with("<!doctype html>") && head.contains("slantpath")
 }

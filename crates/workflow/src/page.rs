@@ -4,23 +4,327 @@ use crate::compare::Compared;
 use crate::measure::Measured;
 use crate::predict::Predicted;
 use crate::verdict::Judged;
-use slantpath_report::{Provenance, Sheet};
+use slantpath_link::Group;
+use slantpath_quantity::show;
+use slantpath_report::figure::{self, ChainSheet, IntervalRow, Stage};
+use slantpath_report::{Figure, Provenance, Sheet};
 use slantpath_station::Station;
+use slantpath_verdict::trial::Side;
 
 /// Program and version.
 pub fn written_by() -> String {
     format!("slantpath {}", env!("CARGO_PKG_VERSION"))
 }
 
-/// The page of a case.
+/// The page of a case: sheets as they are, each with the figures that belong to its verb.
 pub fn case_page(
     station: &Station,
-    sheets: Vec<Sheet>,
+    mut sheets: Vec<Sheet>,
     judged: Option<(&Predicted, &Judged)>,
     measured: &[Measured],
     compared: &[Compared],
     provenance: &Provenance,
 ) -> String {
-    let _ = (judged, measured, compared);
-    slantpath_report::page::html(&station.name, &sheets, None, provenance)
+    let branch = judged.and_then(|(p, j)| branch_of(p, j));
+    if let Some((p, j)) = judged {
+        attach(
+            &mut sheets,
+            "predict",
+            ledgers(station, p, branch.as_deref()),
+        );
+        attach(&mut sheets, "verdict", vec![side_by_side(j)]);
+    }
+    attach(
+        &mut sheets,
+        "measure",
+        measured
+            .iter()
+            .enumerate()
+            .map(|(i, m)| spectrum(i, m))
+            .collect(),
+    );
+    attach(
+        &mut sheets,
+        "compare",
+        compared
+            .iter()
+            .enumerate()
+            .map(|(i, c)| trial(i, c))
+            .collect(),
+    );
+    let chain = judged.map(|(p, j)| chain_sheet(station, p, j, branch.as_deref()));
+    slantpath_report::page::html(&station.name, &sheets, chain.as_ref(), provenance)
+}
+
+/// Figures go to the last sheet of a verb: for the demo that is the side the page is about.
+fn attach(sheets: &mut [Sheet], verb: &str, figures: Vec<Figure>) {
+    if let Some(s) = sheets.iter_mut().rev().find(|s| s.verb == verb) {
+        s.figures.extend(figures);
+    }
+}
+
+/// The branch that the measurements were made on, else the first.
+fn branch_of(p: &Predicted, j: &Judged) -> Option<String> {
+    j.comparands
+        .first()
+        .and_then(|c| c.measurand.split_once('@').map(|(_, b)| b.to_string()))
+        .or_else(|| {
+            p.prediction
+                .measurands
+                .iter()
+                .find_map(|m| m.branch.clone())
+        })
+}
+
+fn ledgers(station: &Station, p: &Predicted, branch: Option<&str>) -> Vec<Figure> {
+    station
+        .satellite
+        .passbands
+        .iter()
+        .filter_map(|passband| {
+            let lines: Vec<(String, f64, f64)> = p
+                .prediction
+                .group(Group::Ledger)
+                .filter(|(m, _)| m.branch.as_deref() == branch && m.passband.as_deref() == Some(&passband.name))
+                .filter_map(|(m, a)| a.estimate().map(|e| (m.label.clone(), e.value, e.u)))
+                .filter(|(_, k, _)| k.abs() >= 0.05)
+                .collect();
+            (!lines.is_empty()).then(|| Figure {
+                key: format!("ledger_{}", passband.name),
+                caption: format!(
+                    "Noise ledger of the {} passband: kelvin at the LNB's input, with standard uncertainty.",
+                    passband.name
+                ),
+                svg: figure::ledger(&format!("Noise ledger, {}", passband.name), &lines),
+            })
+        })
+        .collect()
+}
+
+fn side_by_side(j: &Judged) -> Figure {
+    let rows: Vec<IntervalRow> = j
+        .comparands
+        .iter()
+        .zip(&j.explanation.disagreements)
+        .map(|(c, d)| IntervalRow {
+            label: c.label.clone(),
+            unit: c.unit.symbol().to_string(),
+            predicted: Some((c.predicted, c.u_predicted)),
+            measured: Some((c.measured, c.u_measured)),
+            u_difference: Some(d.u),
+        })
+        .collect();
+    Figure {
+        key: "side_by_side".into(),
+        caption: "Measured against predicted, in standard uncertainties of the difference.".into(),
+        svg: figure::interval_table("Prediction and measurement", &rows),
+    }
+}
+
+fn spectrum(i: usize, m: &Measured) -> Figure {
+    let picture = &m.measurement.picture;
+    let centre = m.measurement.centre_hz;
+    let (f, p): (Vec<f64>, Vec<f64>) = picture
+        .spectrum
+        .iter()
+        .map(|(f, p)| (centre + f, *p))
+        .unzip();
+    // The floor is drawn at the spectrum's own points.
+    let floor: Vec<f64> = picture
+        .spectrum
+        .iter()
+        .map(|(f, _)| nearest(&picture.floor, *f).unwrap_or(f64::NAN))
+        .collect();
+    let mut marks: Vec<(f64, f64, String)> = picture
+        .windows
+        .iter()
+        .map(|(name, lo, hi)| (centre + lo, centre + hi, name.clone()))
+        .collect();
+    marks.extend(
+        picture
+            .marks
+            .iter()
+            .map(|(name, f)| (centre + f, centre + f, name.clone())),
+    );
+    Figure {
+        key: format!("spectrum_{}", i + 1),
+        caption: format!(
+            "{}: power spectral density with the fitted noise floor and the windows used.",
+            m.path.display()
+        ),
+        svg: figure::spectrum("Spectrum with fit", &f, &p, Some(&floor), &marks),
+    }
+}
+
+fn nearest(points: &[(f64, f64)], f: f64) -> Option<f64> {
+    let i = points.partition_point(|p| p.0 < f);
+    points.get(i).or_else(|| points.last()).map(|p| p.1)
+}
+
+fn trial(i: usize, c: &Compared) -> Figure {
+    let start = c
+        .observations
+        .iter()
+        .map(|o| o.time_s)
+        .fold(f64::INFINITY, f64::min);
+    let points: Vec<(f64, f64, bool)> = c
+        .observations
+        .iter()
+        .map(|o| ((o.time_s - start) / 3600.0, o.value_db, o.side == Side::B))
+        .collect();
+    let d = &c.result.difference;
+    Figure {
+        key: format!("trial_{}", i + 1),
+        caption: format!(
+            "{}: every recording of the trial, and the difference with its 95 % interval.",
+            c.label
+        ),
+        svg: figure::trial(
+            &c.label,
+            &points,
+            d.value,
+            d.interval.lo,
+            d.interval.hi,
+            "dBHz",
+        ),
+    }
+}
+
+/// The chain on one sheet, sky to sample and back to sky.
+fn chain_sheet(station: &Station, p: &Predicted, j: &Judged, branch: Option<&str>) -> ChainSheet {
+    let text = |a: Option<&slantpath_quantity::Answer>| -> Option<String> {
+        let a = a?;
+        let e = a.estimate()?;
+        let (v, u) = show::value_and_u(e.value, e.u);
+        Some(if e.u > 0.0 {
+            format!("{v} ± {u} {}", a.unit)
+        } else {
+            format!("{v} {}", a.unit)
+        })
+    };
+    let first = station
+        .satellite
+        .passbands
+        .first()
+        .map(|p| p.name.as_str())
+        .unwrap_or_default();
+    let at = |what: &str| {
+        p.prediction
+            .answer(&format!("{first}.{what}@{}", branch.unwrap_or_default()))
+    };
+    let line = |what: &str| p.prediction.answer(&format!("{first}.{what}"));
+    let judged = |id: &str| -> (Option<String>, Option<String>) {
+        let Some(k) = j.comparands.iter().position(|c| c.measurand == id) else {
+            return (None, None);
+        };
+        let (Some(c), Some(d)) = (j.comparands.get(k), j.explanation.disagreements.get(k)) else {
+            return (None, None);
+        };
+        let (v, u) = show::value_and_u(c.measured, c.u_measured);
+        let (dv, du) = show::value_and_u(d.difference, d.u);
+        (
+            Some(format!("{v} ± {u} {}", c.unit)),
+            Some(format!(
+                "{dv} ± {du} dB ({} u)",
+                show::fixed(d.normalised, 1)
+            )),
+        )
+    };
+    let stage = |name: &str,
+                 what: &str,
+                 predicted: Option<String>,
+                 measured: (Option<String>, Option<String>)| Stage {
+        name: name.to_string(),
+        what: what.to_string(),
+        predicted,
+        measured: measured.0,
+        disagreement: measured.1,
+    };
+    let none = || (None, None);
+    let b = branch.unwrap_or_default();
+    let beacon = station
+        .satellite
+        .passbands
+        .first()
+        .and_then(|p| p.reference_beacon())
+        .map(|b| b.name.clone())
+        .unwrap_or_default();
+    let mut receive = vec![
+        stage(
+            &station.satellite.name,
+            &format!("EIRP of {beacon}"),
+            text(line(&format!("budget.{beacon}.eirp"))),
+            none(),
+        ),
+        stage(
+            "path",
+            "gases and weather",
+            text(line("budget.gas")),
+            none(),
+        ),
+        stage(
+            "dish and feed",
+            "realised gain",
+            text(line("budget.gain")),
+            none(),
+        ),
+        stage(
+            "station",
+            "G/T",
+            text(at("g_over_t")),
+            judged(&format!("{first}.g_over_t@{b}")),
+        ),
+    ];
+    if let Some(br) = station.receive.branch(b) {
+        for s in station.receive.stages(br) {
+            receive.push(stage(
+                &s.part.label,
+                "noise at the LNB's input",
+                text(at(&format!("ledger.rx.{}", s.part.name))),
+                none(),
+            ));
+        }
+    }
+    receive.push(stage(
+        "sample",
+        &format!("C/N0 of {beacon}"),
+        text(at(&format!("{beacon}.cn0"))),
+        judged(&format!("{first}.{beacon}.cn0@{b}")),
+    ));
+    receive.push(stage(
+        "sample",
+        "noise step",
+        text(at("noise_step")),
+        judged(&format!("{first}.noise_step@{b}")),
+    ));
+    let mut transmit = Vec::new();
+    if let Some(t) = &station.transmit {
+        for part in &t.chain {
+            transmit.push(stage(
+                &part.label,
+                "power after it",
+                text(line(&format!("up.after.{}", part.name))),
+                none(),
+            ));
+        }
+        transmit.push(stage(
+            "dish and feed",
+            "realised gain, uplink",
+            text(line("up.gain")),
+            none(),
+        ));
+        transmit.push(stage(
+            "sky",
+            "EIRP of the station",
+            text(line("own.eirp")),
+            none(),
+        ));
+        transmit.push(stage(
+            &station.satellite.name,
+            "own downlink against the beacon",
+            text(line("own.against_beacon")),
+            none(),
+        ));
+    }
+    ChainSheet { receive, transmit }
 }
