@@ -161,7 +161,7 @@ pub struct SearchPlan {
 }
 
 impl SearchPlan {
-    /// A plan with the usual tolerances: 300 kHz, 20 Hz/s.
+    /// A plan with the usual tolerances: 300 kHz, 30 Hz/s.
     pub fn new(
         meanings: Vec<CentreMeaning>,
         passbands: Vec<PassbandPlan>,
@@ -171,7 +171,7 @@ impl SearchPlan {
             centre_hz: None,
             meanings,
             lo_tolerance_hz: PLAIN_LNB_TOLERANCE_HZ,
-            drift_tolerance_hz_per_s: 20.0,
+            drift_tolerance_hz_per_s: 30.0,
             passbands,
             beacons,
             own_transmit_hz: None,

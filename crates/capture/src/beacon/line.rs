@@ -14,6 +14,7 @@ pub(super) struct Found {
     pub snr: f64,
     pub coherent_c: Option<f64>,
     pub phase_steps: Vec<(f64, f64)>,
+    pub second_line: Option<SecondLine>,
 }
 
 /// The strongest line near the prediction.
@@ -39,6 +40,15 @@ pub(super) fn carrier(b: &Block, v: &View, half: f64) -> Option<Found> {
         snr: p.snr,
         coherent_c: None,
         phase_steps: steps(&phase, 1.0),
+        second_line: second_line(
+            &b.sub_band(v.predicted_hz, 2.0 * half / 0.6),
+            s.centre_hz,
+            &p,
+            &phase,
+            v.drift_hz_per_s,
+            1.0,
+            half,
+        ),
     })
 }
 
@@ -69,6 +79,15 @@ pub(super) fn squared(b: &Block, v: &View, half: f64) -> Option<Found> {
         snr: p.snr,
         coherent_c: coherent_mean(&phase),
         phase_steps: steps(&phase, 2.0),
+        second_line: second_line(
+            &b.sub_band(v.predicted_hz, 2.0 * half / 0.6),
+            zero,
+            &p,
+            &phase,
+            2.0 * v.drift_hz_per_s,
+            2.0,
+            half,
+        ),
     })
 }
 
@@ -134,6 +153,92 @@ fn pieces(z: &[C64], rate: f64, p: &ChirpPeak) -> Vec<(f64, C64)> {
             )
         })
         .collect()
+}
+
+/// A line that does not belong to the beacon.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SecondLine {
+    /// Its power, full scale squared.
+    pub power: f64,
+    /// Its distance from the beacon's carrier, Hz, without sign.
+    pub offset_hz: f64,
+    /// Over the median of its neighbourhood, power ratio.
+    pub snr: f64,
+}
+
+/// Looks for a line in the component at right angles to the beacon's.
+///
+/// With the beacon's phase taken out, keying and binary modulation lie along one axis; the other holds noise, phase
+/// noise (a smooth skirt) and whatever else stands in the band. A stray line of power S shows there as two lines of
+/// S/4 each. `multiple` is the power to which the beacon was raised when its phase was found.
+fn second_line(
+    s: &slantpath_signal::channel::SubBand,
+    zero_hz: f64,
+    p: &ChirpPeak,
+    phase: &[(f64, C64)],
+    drift_before: f64,
+    multiple: f64,
+    half: f64,
+) -> Option<SecondLine> {
+    if phase.len() < 16 {
+        return None;
+    }
+    // Phase of the pieces, continuous, in time order.
+    let mut track: Vec<(f64, f64)> = Vec::with_capacity(phase.len());
+    let strongest = phase.iter().map(|x| x.1.norm()).fold(0.0, f64::max);
+    for k in 0..phase.len() {
+        let (a, b) = (k.saturating_sub(1), (k + 2).min(phase.len()));
+        let z: C64 = phase[a..b].iter().map(|x| x.1).sum();
+        if z.norm() < 0.4 * strongest * (b - a) as f64 {
+            continue;
+        }
+        let last = track.last().map_or(z.arg(), |x| x.1);
+        let turn = ((z.arg() - last) / TAU).round();
+        track.push((phase[k].0, z.arg() - turn * TAU));
+    }
+    if track.len() < 8 {
+        return None;
+    }
+    let n = s.z.len();
+    let mid = 0.5 * (n as f64 - 1.0);
+    let mut at = 0;
+    let q: Vec<C64> =
+        s.z.iter()
+            .enumerate()
+            .map(|(i, z)| {
+                let t = (i as f64 - mid) / s.rate_hz;
+                while at + 2 < track.len() && track[at + 1].0 < t {
+                    at += 1;
+                }
+                let ((ta, pa), (tb, pb)) = (track[at], track[at + 1]);
+                let slow = pa + (pb - pa) * ((t - ta) / (tb - ta)).clamp(0.0, 1.0);
+                let fast = TAU * (zero_hz + p.f_mid_hz) * t
+                    + PI * (p.drift_hz_per_s + drift_before) * t * t;
+                let turned =
+                    z * C64::from_polar(1.0, -((fast + slow) / multiple - TAU * s.centre_hz * t));
+                C64::new(turned.im, 0.0)
+            })
+            .collect();
+    let b = Block::of(&q, s.rate_hz);
+    let (lo, hi) = (b.nearest(4.0).max(2), b.nearest(half));
+    let power = |k: i64| b.density(k) * b.bin_hz();
+    let top = (lo..=hi).max_by(|x, y| power(*x).total_cmp(&power(*y)))?;
+    let mut around: Vec<f64> = (top - 60..=top + 60)
+        .filter(|k| (k - top).abs() > 4 && *k > 1)
+        .map(power)
+        .collect();
+    if around.len() < 20 {
+        return None;
+    }
+    around.sort_by(f64::total_cmp);
+    let median = around[around.len() / 2];
+    let floor = median / std::f64::consts::LN_2;
+    let line: f64 = (top - 3..=top + 3).map(power).sum::<f64>() - 7.0 * floor;
+    Some(SecondLine {
+        power: 4.0 * line.max(0.0),
+        offset_hz: top as f64 * b.bin_hz(),
+        snr: power(top) / floor,
+    })
 }
 
 /// Standard uncertainties of frequency and drift from what the phase does about the fitted parabola.
@@ -246,7 +351,7 @@ fn coherent_mean(pieces: &[(f64, C64)]) -> Option<f64> {
     Some(sum / (n - 4) as f64)
 }
 
-/// Steps of the phase by more than 0.8 rad (of the carrier's phase times `multiple`) that stay: lost samples.
+/// Steps of the phase by more than 0.8 rad of the carrier's phase (seen `multiple` times as large) that stay: lost samples.
 fn steps(pieces: &[(f64, C64)], multiple: f64) -> Vec<(f64, f64)> {
     const SPAN: usize = 4;
     let n = pieces.len();
@@ -258,7 +363,7 @@ fn steps(pieces: &[(f64, C64)], multiple: f64) -> Vec<(f64, f64)> {
         let after: C64 = pieces[i..i + SPAN].iter().map(|p| p.1).sum();
         let steady = |c: &C64| c.norm() > 0.6 * SPAN as f64 * peak;
         let step = (after * before.conj()).arg();
-        if steady(&before) && steady(&after) && step.abs() > 0.8 {
+        if steady(&before) && steady(&after) && step.abs() > 0.8 * multiple {
             let t = pieces[i].0 - t0;
             match out.last_mut() {
                 Some(last) if t - last.0 < 0.1 => {

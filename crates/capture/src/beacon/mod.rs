@@ -10,7 +10,7 @@ mod keyed;
 mod line;
 mod neighbours;
 
-pub use line::squared_line;
+pub use line::{SecondLine, squared_line};
 
 use crate::plan::BeaconKind;
 use slantpath_signal::{Block, C32};
@@ -72,6 +72,8 @@ pub struct BlockResult {
     pub gap_excess: Option<(f64, f64)>,
     /// Phase steps between neighbouring pieces larger than a radian: seconds from the start, radians.
     pub phase_steps: Vec<(f64, f64)>,
+    /// A line within the band that is not the beacon's own, when one stands out.
+    pub second_line: Option<SecondLine>,
 }
 
 impl BlockResult {
@@ -117,6 +119,8 @@ pub fn measure_block(y: &[C32], rate_hz: f64, kind: BeaconKind, v: &View) -> Opt
         coherent_c: None,
         gap_excess: None,
         phase_steps: found.phase_steps,
+        // A peak among some thousand bins of noise reaches ln(1000) = 7; five more are beyond doubt.
+        second_line: found.second_line.filter(|l| l.snr > 20.0),
     };
     match kind {
         BeaconKind::KeyedCarrier => {
@@ -132,6 +136,10 @@ pub fn measure_block(y: &[C32], rate_hz: f64, kind: BeaconKind, v: &View) -> Opt
             r.noise_band_hz = band;
             r.coherent_c = found.coherent_c;
         }
+    }
+    if let Some(l) = r.second_line {
+        // Uncorrelated with the beacon: its energy adds to the beacon's and is taken off.
+        r.c -= l.power;
     }
     r.var_energy = (2.0 * r.c.max(0.0) * r.n0 + r.n0 * r.n0 * r.noise_band_hz) / r.down_s.max(1e-9);
     r.c.is_finite().then_some(r)

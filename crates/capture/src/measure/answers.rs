@@ -115,6 +115,14 @@ fn beacon(c: &Context<'_>, b: &BeaconMeasured, tune: Option<&Tune>, out: &mut Ve
             ),
             f.remedy.clone(),
         ));
+    } else if let Some(company) = found.company.as_ref().filter(|x| !x.trusted) {
+        out.push(Answer::unknown(
+            id,
+            label,
+            Unit::DbHz,
+            format!("something else stands on the beacon: {}", company.evidence),
+            "look for a spur of the receiver with the LNB unpowered, or shift the intermediate frequency a little",
+        ));
     } else {
         out.push(carrier_to_noise(c, b, found, id, label));
     }
@@ -191,7 +199,8 @@ fn carrier_to_noise(
 ) -> Answer {
     let (u_c, u_n) = (db_of_relative_u(f.u_carrier), db_of_relative_u(f.u_noise));
     let added = c.added(Consequence::CarrierToNoise);
-    let u = u_c.hypot(u_n).hypot(added);
+    let u_company = db_of_relative_u(f.u_company);
+    let u = u_c.hypot(u_n).hypot(added).hypot(u_company);
     let mut shares = vec![
         c.share(
             &format!("{id}.carrier"),
@@ -227,13 +236,8 @@ fn carrier_to_noise(
     a = a.because(format!(
         "the larger part of the uncertainty is the {slower}"
     ));
-    if let Some((x, u)) = f.interference
-        && x > 5.0 * u.max(0.004)
-    {
-        a = a.because(format!(
-            "{:.0} % of the energy in its band does not carry its phase: interference on the beacon was left out",
-            100.0 * x
-        ));
+    if let Some(company) = &f.company {
+        a = a.because(format!("{}; it was taken off", company.evidence));
     }
     if f.fading_db > 0.1 {
         a = a.because(format!(

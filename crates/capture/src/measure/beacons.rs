@@ -6,6 +6,7 @@ use crate::floor::{Cells, FloorRule, find_floor};
 use crate::locate::{BAND_SHOWN, Location};
 use crate::noise::flat_edge;
 use crate::plan::{BeaconKind, BeaconPlan, SearchPlan};
+use slantpath_quantity::to_db;
 use slantpath_signal::fit::polynomial;
 use slantpath_signal::{C32, ChannelBand, FrameBank, Spectrum};
 
@@ -92,6 +93,12 @@ pub struct BeaconFound {
     pub gap_excess: Option<(f64, f64)>,
     /// Steps of the phase: seconds from the start and radians.
     pub phase_steps: Vec<(f64, f64)>,
+    /// What else stands on the beacon, in words, when something does.
+    pub company: Option<Company>,
+    /// Relative standard uncertainty of C/N0 that it adds.
+    pub u_company: f64,
+    /// A stray line within the beacon's band: power over the beacon's and distance from its carrier, Hz.
+    pub second_line: Option<(f64, f64)>,
     /// Scatter of the power between stretches beyond what averaging explains, dB (0 with one stretch).
     pub fading_db: f64,
 }
@@ -99,7 +106,7 @@ pub struct BeaconFound {
 impl BeaconFound {
     /// Relative standard uncertainty of C/N0.
     pub fn relative_u(&self) -> f64 {
-        self.u_carrier.hypot(self.u_noise)
+        self.u_carrier.hypot(self.u_noise).hypot(self.u_company)
     }
 }
 
@@ -375,6 +382,14 @@ fn combine(
             w.powf(-0.5),
         )
     });
+    let lines: Vec<(f64, f64, f64)> = blocks
+        .iter()
+        .filter_map(|(_, b)| b.second_line.map(|l| (b.duration_s, l.power, l.offset_hz)))
+        .collect();
+    let second_line = lines.first().map(|first| {
+        let p = lines.iter().map(|l| l.0 * l.1).sum::<f64>() / wn;
+        (p / c.max(1e-300), first.2)
+    });
     let phase_steps = blocks
         .iter()
         .flat_map(|(t, b)| {
@@ -385,10 +400,7 @@ fn combine(
         .collect();
     let k = blocks.len() as f64;
     let fading_db = if blocks.len() >= 3 {
-        let db: Vec<f64> = blocks
-            .iter()
-            .map(|(_, b)| slantpath_quantity::to_db(b.c.max(1e-300)))
-            .collect();
+        let db: Vec<f64> = blocks.iter().map(|(_, b)| to_db(b.c.max(1e-300))).collect();
         let m = db.iter().sum::<f64>() / k;
         let var = db.iter().map(|x| (x - m).powi(2)).sum::<f64>() / (k - 1.0);
         let own = slantpath_quantity::decibel::db_of_relative_u((var_e * k).sqrt() / c).powi(2);
@@ -396,11 +408,14 @@ fn combine(
     } else {
         0.0
     };
+    let (c, company, u_company) = without_company(c, interference, gap_excess, second_line);
     Some(BeaconFound {
         c,
         n0,
         c_n0: c / n0,
         u_carrier: var_e.sqrt() / c,
+        company,
+        u_company,
         u_noise: var_n.sqrt() / n0 * share,
         f_hz: zero_hz * f64::from(u8::from(!wide)) + f_hz,
         u_f_hz: u_f,
@@ -411,8 +426,79 @@ fn combine(
         interference,
         gap_excess,
         phase_steps,
+        second_line,
         fading_db,
     })
+}
+
+/// Something else on a beacon.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Company {
+    /// What was seen.
+    pub evidence: String,
+    /// Its power over the beacon's.
+    pub ratio: f64,
+    /// Whether the beacon's own level is still worth stating.
+    pub trusted: bool,
+}
+
+/// Beacon power without what else stands in its band, what that is, and the relative uncertainty it adds.
+fn without_company(
+    c: f64,
+    interference: Option<(f64, f64)>,
+    gap_excess: Option<(f64, f64)>,
+    second_line: Option<(f64, f64)>,
+) -> (f64, Option<Company>, f64) {
+    if let Some((ratio, offset)) = second_line
+        && ratio > 0.003
+    {
+        let company = Company {
+            evidence: format!(
+                "a line {:.1} dB {} stands {offset:.1} Hz from its carrier",
+                to_db(ratio).abs(),
+                if ratio < 1.0 {
+                    "weaker than it"
+                } else {
+                    "stronger than it"
+                }
+            ),
+            ratio,
+            // A binary modulation is told from a line by its axis; of two lines either may be the beacon.
+            trusted: interference.is_some() && ratio < 1.5 || ratio < 0.1,
+        };
+        // Its power was taken off already, bin by bin; a tenth of it stays uncertain.
+        return (c, Some(company), 0.05 * ratio);
+    }
+    if let Some((e, u)) = gap_excess
+        && e > 5.0 * u
+        && e > 0.005
+    {
+        let company = Company {
+            evidence: format!(
+                "{:.1} % of its key-down power remains in the gaps of its keying",
+                100.0 * e
+            ),
+            ratio: e,
+            trusted: e < 0.3,
+        };
+        return (c * (1.0 - e), Some(company), 0.3 * e);
+    }
+    // Phase noise of a poor oscillator takes some per cent off the coherent part as well.
+    if let Some((x, u)) = interference
+        && x > 5.0 * u
+        && x > 0.08
+    {
+        let company = Company {
+            evidence: format!(
+                "{:.1} % of the energy in its band does not carry its phase",
+                100.0 * x
+            ),
+            ratio: x,
+            trusted: x < 0.5,
+        };
+        return (c / (1.0 + x), Some(company), 0.15 * x);
+    }
+    (c, None, 0.0)
 }
 
 /// A wide modulated beacon from the averaged spectrum: energy within its bandwidth over the noise on both sides.
@@ -469,5 +555,6 @@ fn wide_beacon(s: &Spectrum, f: f64, half: f64) -> Option<BlockResult> {
         coherent_c: None,
         gap_excess: None,
         phase_steps: Vec::new(),
+        second_line: None,
     })
 }

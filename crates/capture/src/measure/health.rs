@@ -731,13 +731,22 @@ fn own_transmitter(x: &Facts<'_>, signals: &[Signal], flags: &mut Vec<Flag>) {
 fn lost_samples(x: &Facts<'_>, flags: &mut Vec<Flag>) {
     let gaps = x.about.segments.iter().filter(|s| !s.contiguous).count();
     // A gap turns the phase of every beacon at once; one beacon alone may be somebody's keying.
-    let mut times: Vec<(f64, f64)> = x
+    let found: Vec<&[(f64, f64)]> = x
         .beacons
         .iter()
         .filter_map(|b| b.found.as_ref())
-        .flat_map(|f| f.phase_steps.iter().copied())
+        .map(|f| f.phase_steps.as_slice())
         .collect();
-    times.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let times: Vec<(f64, f64)> = found
+        .first()
+        .into_iter()
+        .flat_map(|s| s.iter().copied())
+        .filter(|(t, _)| {
+            found
+                .iter()
+                .all(|o| o.iter().any(|(u, _)| (u - t).abs() < 0.08))
+        })
+        .collect();
     if gaps == 0 && times.is_empty() {
         return;
     }
@@ -772,51 +781,24 @@ fn interference(x: &Facts<'_>, flags: &mut Vec<Flag>) {
     for b in x.beacons {
         let Some(f) = &b.found else { continue };
         let id = format!("{}.{}", b.plan.passband, b.plan.name);
-        if let Some((e, u)) = f.interference
-            && e > 5.0 * u.max(0.004)
-        {
-            flags.push(
-                Flag::new(
-                    FlagKind::BeaconInterference,
-                    Severity::Warning,
-                    "something stands on a beacon",
-                    format!(
-                        "{:.1} % of the energy in the band of {id} does not carry its phase",
-                        100.0 * e
-                    ),
-                )
-                .figure(
-                    "energy without the beacon's phase",
-                    100.0 * e,
-                    Unit::Percent,
-                )
-                .means(
-                    "the beacon's power is taken from its coherent part",
-                    "look for a spur of the receiver with the LNB unpowered",
-                ),
-            );
-        }
-        if let Some((e, u)) = f.gap_excess
-            && e > 5.0 * u
-            && e > 0.01
-        {
-            flags.push(
-                Flag::new(
-                    FlagKind::BeaconInterference,
-                    Severity::Warning,
-                    "something stands on a beacon",
-                    format!(
-                        "{:.1} % of the key-down power of {id} remains in the gaps of its keying",
-                        100.0 * e
-                    ),
-                )
-                .figure("power left in the gaps", 100.0 * e, Unit::Percent)
-                .means(
-                    "what remains in the gaps is taken off the key-down power",
-                    "look for a spur of the receiver with the LNB unpowered",
-                ),
-            );
-        }
+        let Some(company) = &f.company else { continue };
+        flags.push(
+            Flag::new(
+                FlagKind::BeaconInterference,
+                if company.trusted { Severity::Warning } else { Severity::Refusal },
+                "something stands on a beacon",
+                format!("{id}: {}", company.evidence),
+            )
+            .figure("power beside the beacon's own", 100.0 * company.ratio, Unit::Percent)
+            .means(
+                if company.trusted {
+                    "it is taken off the beacon's power; what that leaves uncertain is part of the uncertainty"
+                } else {
+                    "the level of this beacon is not given; the other beacons are not affected"
+                },
+                "look for a spur of the receiver with the LNB unpowered",
+            ),
+        );
     }
 }
 

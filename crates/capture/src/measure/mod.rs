@@ -17,7 +17,7 @@ use slantpath_signal::{BankPlan, C32, ChannelBand, FrameBank, LevelStats, Spectr
 use slantpath_stats::{Progress, Stop};
 use std::ops::Range;
 
-pub use beacons::{BeaconFound, BeaconMeasured, Presence};
+pub use beacons::{BeaconFound, BeaconMeasured, Company, Presence};
 pub(crate) use health::converter_flags;
 pub use health::{Consequence, Figure, Flag, FlagKind, Severity};
 pub use picture::{Picture, Tune};
