@@ -1,0 +1,219 @@
+//! The model as a whole, on the demo stations (invented): what must hold whatever the numbers are.
+
+use slantpath_input::Source;
+use slantpath_link::{Air, Conditions, Drawing, Group, Model, Prediction, difference, quick};
+use slantpath_station::{StationFile, read_station};
+
+const SATELLITE: &str = include_str!("../../../demo/petrel-1.toml");
+const CLUB: &str = include_str!("../../../demo/qq0aaa.toml");
+const CAMP: &str = include_str!("../../../demo/qq7bbb.toml");
+
+fn station(text: &str) -> StationFile {
+    let (file, problems) = read_station(&Source::new("station.toml", text), &mut |_| {
+        Ok(Source::new("petrel-1.toml", SATELLITE))
+    });
+    let told: Vec<String> = problems.iter().map(|p| p.title.clone()).collect();
+    file.unwrap_or_else(|| panic!("{told:?}"))
+}
+
+fn model(text: &str, variant: Option<&str>, conditions: &Conditions) -> Model {
+    let file = station(text);
+    Model::new(file.variant(variant).unwrap(), conditions).unwrap()
+}
+
+const FEW: Drawing = Drawing {
+    seed: 7,
+    trials: 4000,
+};
+
+fn drawn(m: &Model) -> Prediction {
+    quick(m, FEW).unwrap()
+}
+
+fn best(m: &Model, id: &str) -> f64 {
+    let mut y = vec![0.0; m.outputs().len()];
+    m.evaluate(&m.inputs().best(), &mut y);
+    y[m.outputs()
+        .iter()
+        .position(|o| o.id == id)
+        .unwrap_or_else(|| panic!("no {id}"))]
+}
+
+#[test]
+fn the_ledger_sums_to_the_system_temperature() {
+    for (text, branch) in [(CLUB, "sdr"), (CAMP, "sdr")] {
+        let m = model(text, None, &Conditions::default());
+        let mut y = vec![0.0; m.outputs().len()];
+        m.evaluate(&m.inputs().best(), &mut y);
+        let branch = if m
+            .outputs()
+            .iter()
+            .any(|o| o.branch.as_deref() == Some(branch))
+        {
+            branch.to_string()
+        } else {
+            m.outputs().iter().find_map(|o| o.branch.clone()).unwrap()
+        };
+        let sum: f64 = m
+            .outputs()
+            .iter()
+            .zip(&y)
+            .filter(|(o, _)| {
+                o.group == Group::Ledger
+                    && o.passband.as_deref() == Some("narrow")
+                    && o.branch.as_deref() == Some(branch.as_str())
+                    && !o.id.contains("satellite")
+            })
+            .map(|(_, v)| v)
+            .sum();
+        let t_sys = best(&m, &format!("narrow.t_sys@{branch}"));
+        assert!((sum - t_sys).abs() < 1e-9 * t_sys, "{sum} {t_sys}");
+    }
+}
+
+#[test]
+fn a_cable_cut_in_two_is_the_same_cable() {
+    let whole = model(CLUB, None, &Conditions::default());
+    let name = "[part.cable-down]";
+    assert!(CLUB.contains(name) && CLUB.contains("\"cable-down\""));
+    let start = CLUB.find(name).unwrap();
+    let end = CLUB[start + 1..]
+        .find("\n[")
+        .map_or(CLUB.len(), |i| start + 1 + i);
+    let part = &CLUB[start..end];
+    let length = part
+        .lines()
+        .find(|l| l.trim_start().starts_with("length"))
+        .unwrap();
+    let metres: f64 = length
+        .split('"')
+        .nth(1)
+        .unwrap()
+        .split(' ')
+        .next()
+        .unwrap()
+        .parse()
+        .unwrap();
+    let half = part.replace(length, &format!("length = \"{} m\"", metres / 2.0));
+    let second = half.replace(name, "[part.cable-down-2]");
+    let cut = CLUB
+        .replace(part, &format!("{half}\n{second}"))
+        .replace("\"cable-down\"", "\"cable-down\", \"cable-down-2\"");
+    let two = model(&cut, None, &Conditions::default());
+    for id in [
+        "narrow.t_sys@sdr",
+        "narrow.g_over_t@sdr",
+        "narrow.noise_step@sdr",
+        "narrow.chain_gain@sdr",
+    ] {
+        let (a, b) = (best(&whole, id), best(&two, id));
+        assert!((a - b).abs() < 1e-9 * a.abs(), "{id}: {a} {b}");
+    }
+}
+
+#[test]
+fn the_noise_step_separates_satellite_and_station() {
+    let m = model(CLUB, None, &Conditions::default());
+    // 10 log10(1 + T_sat/T_sys), and both C/N0 differ by the same figure.
+    let step = best(&m, "narrow.noise_step@sdr");
+    let (t_sat, t_sys) = (
+        best(&m, "narrow.ledger.satellite@sdr"),
+        best(&m, "narrow.t_sys@sdr"),
+    );
+    assert!((step - slantpath_quantity::to_db(1.0 + t_sat / t_sys)).abs() < 1e-9);
+    let beacon = m
+        .outputs()
+        .iter()
+        .find(|o| o.id.ends_with(".cn0@sdr") && !o.id.contains("own"))
+        .unwrap()
+        .id
+        .clone();
+    let station_only = beacon.replace(".cn0@", ".cn0_station@");
+    assert!((best(&m, &station_only) - best(&m, &beacon) - step).abs() < 1e-9);
+}
+
+#[test]
+fn the_same_at_any_number_of_threads() {
+    let m = model(CLUB, None, &Conditions::default());
+    let run = |threads: usize| {
+        rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build()
+            .unwrap()
+            .install(|| drawn(&m))
+    };
+    let (one, three) = (run(1), run(3));
+    for (a, b) in one.answers.iter().zip(&three.answers) {
+        let (a, b) = (a.estimate().unwrap(), b.estimate().unwrap());
+        assert_eq!(a.value.to_bits(), b.value.to_bits());
+        assert_eq!(a.interval.lo.to_bits(), b.interval.lo.to_bits());
+    }
+}
+
+#[test]
+fn what_both_sides_share_cancels_in_the_difference() {
+    let (a, b) = (
+        model(CLUB, None, &Conditions::default()),
+        model(CLUB, Some("new-feed"), &Conditions::default()),
+    );
+    let id = "narrow.beacon-psk.cn0@sdr";
+    let d = difference(&a, &b, id, FEW).unwrap();
+    let u = |m: &Model| drawn(m).answer(id).unwrap().estimate().unwrap().u;
+    let apart = u(&a).hypot(u(&b));
+    assert!(
+        d.u < 0.6 * apart,
+        "shared draws: {} against {apart} without",
+        d.u
+    );
+    // Variant against itself: exactly zero.
+    let zero = difference(&a, &a, id, FEW).unwrap();
+    assert_eq!((zero.value, zero.u), (0.0, 0.0));
+}
+
+#[test]
+fn first_order_and_draws_agree() {
+    let m = model(CLUB, None, &Conditions::default());
+    let p = drawn(&m);
+    for (k, (meta, a)) in p.measurands.iter().zip(&p.answers).enumerate() {
+        if meta.group != Group::Measurand {
+            continue;
+        }
+        let linear: f64 = p.sensitivity[k]
+            .iter()
+            .zip(&p.contributors)
+            .map(|(s, c)| (s * c.distribution.u()).powi(2))
+            .sum::<f64>()
+            .sqrt();
+        let e = a.estimate().unwrap();
+        assert!(
+            (linear / e.u - 1.0).abs() < 0.15,
+            "{}: {linear} {}",
+            meta.id,
+            e.u
+        );
+    }
+}
+
+#[test]
+fn rain_takes_signal_and_adds_noise_together() {
+    let clear = model(CLUB, None, &Conditions::default());
+    let rain = model(
+        CLUB,
+        None,
+        &Conditions {
+            air: Air::Exceeded { percent: 0.1 },
+            ..Conditions::default()
+        },
+    );
+    let loss = -(best(&rain, "narrow.budget.weather") - best(&clear, "narrow.budget.weather"));
+    let hotter = best(&rain, "narrow.t_sys@sdr") - best(&clear, "narrow.t_sys@sdr");
+    assert!(loss > 0.5 && hotter > 20.0, "{loss} {hotter}");
+    // The absorbed share radiates: the rise stays below that of a black body at air temperature.
+    assert!(hotter < 290.0 * (1.0 - slantpath_quantity::from_db(-loss)));
+    let too_rare = Conditions {
+        air: Air::Exceeded { percent: 99.0 },
+        ..Conditions::default()
+    };
+    let file = station(CLUB);
+    assert!(Model::new(&file.base, &too_rare).is_err());
+}
