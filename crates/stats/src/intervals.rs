@@ -11,6 +11,11 @@ pub fn normal_cdf(x: f64) -> f64 {
     0.5 * erfc(-x / std::f64::consts::SQRT_2)
 }
 
+/// Standard normal density.
+pub fn normal_pdf(x: f64) -> f64 {
+    (-0.5 * x * x).exp() / (2.0 * std::f64::consts::PI).sqrt()
+}
+
 /// Quantile of the standard normal distribution for `p` in (0, 1); infinite at the ends.
 pub fn normal_quantile(p: f64) -> f64 {
     -std::f64::consts::SQRT_2 * erfc_inv(2.0 * p)

@@ -22,7 +22,7 @@ use super::design::{Design, Point};
 use super::grid::{Grid, SESSION_GAP_S, Setting, grid};
 use super::input::{Scope, Side, TrialOptions};
 use slantpath_quantity::Interval;
-use slantpath_stats::intervals::{normal_cdf, normal_factor};
+use slantpath_stats::intervals::{normal_cdf, normal_factor, normal_pdf};
 use slantpath_stats::matrix::{Cholesky, Matrix, dot};
 use std::collections::BTreeMap;
 
@@ -74,7 +74,7 @@ pub(super) fn fit(design: &Design, points: &[Point], options: &TrialOptions) -> 
         .fold(f64::NEG_INFINITY, f64::max);
     let weight = |s: &Setting, x: &Solved| (s.ln_prior + x.ln_likelihood - top).exp();
     // Settings of next to no weight are dropped before the rest is worked out.
-    const LEAST: f64 = 1e-9;
+    const LEAST: f64 = 1e-8;
     solved.retain(|(s, x)| weight(s, x) > LEAST);
     let total: f64 = solved.iter().map(|(s, x)| weight(s, x)).sum();
     if !(total > 0.0 && total.is_finite()) {
@@ -118,7 +118,7 @@ pub(super) fn fit(design: &Design, points: &[Point], options: &TrialOptions) -> 
 }
 
 impl Fit {
-    /// Probabilistically symmetric interval of the mixture, by bisection on its distribution function.
+    /// Probabilistically symmetric interval of the mixture, by Newton's method on its distribution function.
     pub fn interval(&self, level: f64) -> Interval {
         let tail = 0.5 * (1.0 - level);
         Interval {
@@ -136,6 +136,12 @@ impl Fit {
                 .map(|(w, d, u)| w * normal_cdf(sign * (d - x) / u))
                 .sum()
         };
+        let density = |x: f64| -> f64 {
+            self.components
+                .iter()
+                .map(|(w, d, u)| w * normal_pdf((x - d) / u) / u)
+                .sum()
+        };
         // The components' own points bound the mixture's.
         let k = normal_factor(1.0 - 2.0 * tail);
         let ends = self.components.iter().map(|(_, d, u)| d + sign * k * u);
@@ -143,15 +149,25 @@ impl Fit {
             ends.clone().fold(f64::INFINITY, f64::min) - 1e-9,
             ends.fold(f64::NEG_INFINITY, f64::max) + 1e-9,
         );
-        for _ in 0..50 {
-            let m = 0.5 * (a + b);
-            if (beyond(m) > tail) == (sign > 0.0) {
-                a = m;
+        // Newton's method, kept inside the bracket by bisection.
+        let mut x = self.mean + sign * k * self.u;
+        for _ in 0..60 {
+            if !(a < x && x < b) {
+                x = 0.5 * (a + b);
+            }
+            let excess = beyond(x) - tail;
+            if (excess > 0.0) == (sign > 0.0) {
+                a = x;
             } else {
-                b = m;
+                b = x;
+            }
+            let step = sign * excess / density(x);
+            x += step;
+            if step.abs() < 1e-10 || b - a < 1e-10 {
+                break;
             }
         }
-        0.5 * (a + b)
+        if a <= x && x <= b { x } else { 0.5 * (a + b) }
     }
 }
 

@@ -1,12 +1,12 @@
 //! What a trial's data leave open, as a grid of settings with prior weights.
 //!
-//! - tau, the scatter from mounting to mounting. With three mountings or more it is open; prior half-Student with two
-//!   degrees of freedom and 1.4 declared standard uncertainties as scale (the declared one may well be too small). When
-//!   nothing is remounted, zero with probability 3/4, else half-Cauchy with a scale of 0.01 dB. With one mounting a side
-//!   the data cannot show it: tau is the declared uncertainty, or zero when nothing is remounted.
-//! - The fade's size a and time scale l. Half of the prior is "none"; half is spread evenly over ln l from the step between
-//!   observations (a faster fade is scatter) to the longest session, and half-Cauchy over a with a scale of 0.2 dB
-//!   (common practice, no source).
+//! - tau, the scatter from mounting to mounting. With three mountings or more it is open; prior half-Cauchy with 1.5
+//!   declared standard uncertainties as scale (the declared one may well be too small). When nothing is remounted, zero
+//!   with probability 3/4, else half-Cauchy with a scale of 0.01 dB. With one mounting a side the data cannot show it:
+//!   tau is the declared uncertainty, or zero when nothing is remounted.
+//! - The fade's size a and time scale l. Half of the prior is "none" (a quarter where the sides do not alternate and a
+//!   fade would pass for the swap); the rest is spread evenly over ln l from half the step between mountings (a faster
+//!   fade is scatter) to the longest session, and half-Cauchy over a with a scale of 0.2 dB (common practice, no source).
 //!
 //! The priors were chosen by simulation so that 95 % intervals cover 95 % with six or more mountings that scatter by 0.1
 //! to 0.2 dB; with four they are wider than needed, yet narrower than Student's interval with two degrees of freedom.
@@ -14,11 +14,12 @@
 use super::design::{Design, Point};
 use super::input::{Scope, TrialOptions};
 
-const REMOUNT_PRIOR: f64 = 1.4;
+const REMOUNT_PRIOR: f64 = 1.5;
 const SWITCH_SCATTER_DB: f64 = 0.01;
 const CLEAN_SWITCH: f64 = 0.75;
 const FADE_SCALE_DB: f64 = 0.2;
 const NO_FADE: f64 = 0.5;
+const NO_FADE_UNSEPARATED: f64 = 0.25;
 
 /// A longer pause begins another session, s.
 pub(super) const SESSION_GAP_S: f64 = 6.0 * 3600.0;
@@ -43,18 +44,23 @@ pub(super) struct Grid {
 
 pub(super) fn grid(design: &Design, points: &[Point], options: &TrialOptions) -> Grid {
     let taus = remount_scatter(design, points, options);
-    let mut fades = vec![(NO_FADE, 0.0, 0)];
+    let no_fade = if design.is_interleaved() {
+        NO_FADE
+    } else {
+        NO_FADE_UNSEPARATED
+    };
+    let mut fades = vec![(no_fade, 0.0, 0)];
     let mut scales_s = Vec::new();
     // Two observations say nothing about a fade beside the difference.
     if points.len() > 2 {
         const SCALES: usize = 6;
-        let (shortest, longest) = time_scales(points);
+        let (shortest, longest) = time_scales(design, points);
         let most = (6.0 * FADE_SCALE_DB).max(2.0 * spread(points));
         let sizes = spaced(0.02, most, 8, half_cauchy(FADE_SCALE_DB));
         for k in 0..SCALES {
             scales_s.push(shortest * (longest / shortest).powf(k as f64 / (SCALES - 1) as f64));
             for &(w, a) in &sizes {
-                fades.push(((1.0 - NO_FADE) * w / SCALES as f64, a, k));
+                fades.push(((1.0 - no_fade) * w / SCALES as f64, a, k));
             }
         }
     }
@@ -81,9 +87,7 @@ fn remount_scatter(design: &Design, points: &[Point], options: &TrialOptions) ->
     if design.remounted && declared > 0.0 {
         let scale = REMOUNT_PRIOR * declared;
         let most = (10.0 * declared).max(2.0 * spread(points));
-        return spaced(0.06 * declared, most, 16, |x| {
-            x * (1.0 + (x / scale).powi(2) / 2.0).powf(-1.5)
-        });
+        return spaced(0.07 * declared, most, 16, half_cauchy(scale));
     }
     let most = (10.0 * SWITCH_SCATTER_DB).max(2.0 * spread(points));
     let mut open = spaced(
@@ -138,25 +142,29 @@ fn spread(points: &[Point]) -> f64 {
     widest
 }
 
-/// Shortest and longest time scale of a fade that the data could show: the median step between observations and the
-/// longest session.
-fn time_scales(points: &[Point]) -> (f64, f64) {
-    let mut steps = Vec::new();
-    let (mut longest, mut session) = (0.0f64, 0.0);
-    for w in points.windows(2) {
-        let dt = w[1].time_s - w[0].time_s;
-        if dt > SESSION_GAP_S {
-            session = 0.0;
-            continue;
-        }
-        session += dt;
-        longest = longest.max(session);
-        if dt > 0.0 {
-            steps.push(dt);
-        }
-    }
+/// Shortest and longest time scale of a fade that the data could show: half the median step between runs of one side (between
+/// observations where the sides do not alternate) and the longest session.
+fn time_scales(design: &Design, points: &[Point]) -> (f64, f64) {
+    let times: Vec<f64> = points.iter().map(|p| p.time_s).collect();
+    let longest = times
+        .chunk_by(|a, b| b - a <= SESSION_GAP_S)
+        .map(|session| session[session.len() - 1] - session[0])
+        .fold(0.0, f64::max);
+    let moments: Vec<f64> = if design.is_interleaved() {
+        points
+            .chunk_by(|a, b| a.run == b.run)
+            .map(|run| run.iter().map(|p| p.time_s).sum::<f64>() / run.len() as f64)
+            .collect()
+    } else {
+        times
+    };
+    let steps: Vec<f64> = moments
+        .windows(2)
+        .map(|w| w[1] - w[0])
+        .filter(|dt| *dt > 0.0 && *dt <= SESSION_GAP_S)
+        .collect();
     let step = slantpath_stats::robust::median(&steps).unwrap_or(1.0);
-    (step, longest.max(2.0 * step))
+    (0.5 * step, longest.max(2.0 * step))
 }
 
 #[cfg(test)]

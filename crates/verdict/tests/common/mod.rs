@@ -1,4 +1,5 @@
 //! Simulated swap trials.
+#![allow(dead_code, missing_docs)] // each test file uses its part
 
 use slantpath_stats::stream::{named_stream, normal, uniform};
 use slantpath_verdict::trial::{Observation, Side, TrialOptions, TrialResult, trial};
