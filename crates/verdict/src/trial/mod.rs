@@ -137,7 +137,8 @@ fn naive(points: &[Point]) -> Estimate {
 fn shares(fit: &Fit, options: &TrialOptions) -> Vec<Share> {
     let mut all = Vec::new();
     let mut push = |id: &ContributorId, label: &str, variance: f64, systematic: bool| {
-        if variance > 0.0 {
+        // What cancels leaves rounding behind.
+        if variance > 1e-18 {
             let u = variance.sqrt();
             all.push(Share {
                 id: id.clone(),
