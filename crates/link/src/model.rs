@@ -189,6 +189,18 @@ impl Model {
     pub fn validity(&self) -> &Validity {
         &self.validity
     }
+    /// Losses between the ideal gain of the aperture and the feed's port on receive, dB by name, at the best estimates.
+    ///
+    /// # Errors
+    /// No such passband, or a loss that cannot be.
+    pub fn receive_losses(&self, passband: &str) -> Result<Vec<(&'static str, f64)>, LinkError> {
+        let d = self.downs.iter().find(|d| d.passband == passband).ok_or_else(|| LinkError::Unknown {
+            what: "passband",
+            name: passband.to_string(),
+            known: self.passbands.iter().map(|p| p.name.clone()).collect::<Vec<_>>().join(", "),
+        })?;
+        Ok(d.dish.steps(&self.inputs.best())?)
+    }
     /// Half-power beamwidth on receive of a passband.
     pub fn beamwidth(&self, passband: &str) -> Option<Angle> {
         let d = self.downs.iter().find(|d| d.passband == passband)?;

@@ -8,14 +8,13 @@ use crate::stages::{StageKind, StageModel};
 use slantpath_antenna::AntennaError;
 use slantpath_chain::amplifier::{Curve, Rapp};
 use slantpath_quantity::constants::BOLTZMANN;
-use slantpath_quantity::{Frequency, Validity, to_db};
+use slantpath_quantity::{Validity, to_db};
 use slantpath_station::checked::{PartKind, Passband, Segment, Station, Transmit, TransmitLevel};
 
 /// One passband's uplink.
 #[derive(Debug, Clone)]
 pub(crate) struct UpModel {
     pub passband: String,
-    pub f: Frequency,
     pub stages: Vec<StageModel>,
     compression: Vec<Option<Compression>>,
     level: Slot,
@@ -43,7 +42,6 @@ struct Compression {
 pub(crate) struct UpFigures {
     /// Power at the output of each stage, dBW.
     pub after_dbw: Vec<f64>,
-    pub feed_dbw: f64,
     pub gain_dbi: f64,
     pub eirp_dbw: f64,
     pub gas_db: f64,
@@ -95,7 +93,6 @@ impl UpModel {
         };
         Ok(Self {
             passband: passband.name.clone(),
-            f,
             stages,
             compression,
             level,
@@ -138,7 +135,6 @@ impl UpModel {
             - to_db(BOLTZMANN);
         Ok(UpFigures {
             after_dbw: after,
-            feed_dbw: p,
             gain_dbi,
             eirp_dbw,
             gas_db: path.gas_db,

@@ -264,6 +264,22 @@ impl Model {
                     },
                     es_n0,
                 );
+                if let Some(ceiling) = s.branch.mer_ceiling {
+                    // What the receiver shows: its own imperfections add to the noise.
+                    let shown = -to_db(from_db(-es_n0) + from_db(-ceiling.of(x)));
+                    sink.put(
+                        &|| {
+                            at.line(
+                                g,
+                                &id("mer"),
+                                &format!("MER that the receiver shows of {}", b.name),
+                                Unit::Db,
+                                "",
+                            )
+                        },
+                        shown,
+                    );
+                }
                 if let Some(need) = slantpath_waveform::threshold_es_n0_db(modcod) {
                     sink.put(
                         &|| {

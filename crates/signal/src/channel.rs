@@ -135,7 +135,7 @@ impl Block {
 
 fn is_smooth(mut n: usize) -> bool {
     for p in [2, 3, 5, 7] {
-        while n > 1 && n % p == 0 {
+        while n > 1 && n.is_multiple_of(p) {
             n /= p;
         }
     }

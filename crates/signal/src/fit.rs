@@ -1,4 +1,5 @@
 //! Small linear least squares: polynomials with weights and priors, and the covariance of the result.
+#![allow(clippy::needless_range_loop)] // matrix algebra reads best with its own indices
 
 /// A polynomial in `(x - centre)/scale` with the covariance of its coefficients.
 #[derive(Debug, Clone, PartialEq)]
@@ -80,7 +81,7 @@ pub fn polynomial(
     let mut a = vec![vec![0.0; m]; m];
     let mut b = vec![0.0; m];
     for ((x, y), w) in x.iter().zip(y).zip(w) {
-        if !(*w > 0.0) {
+        if w.is_nan() || *w <= 0.0 {
             continue;
         }
         let t = (x - centre) / scale;

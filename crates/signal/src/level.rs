@@ -310,7 +310,7 @@ mod tests {
         // Two-sided normal tail beyond 1/0.6 sigma: 2 (1 - Phi(1.667)) = 0.0956 (normal table).
         let r = loud.rails().expect("clipped");
         assert!((r.fraction - 0.0956).abs() < 0.01, "{r:?}");
-        assert!(!quiet.quantiser_step().is_none());
+        assert!(quiet.quantiser_step().is_some());
         assert!((quiet.quantiser_step().unwrap() - 1.0 / 127.5).abs() < 1e-5);
     }
 

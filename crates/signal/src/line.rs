@@ -31,7 +31,7 @@ pub fn chirp_line(
     drift_max: f64,
 ) -> Option<ChirpPeak> {
     let n = z.len();
-    if n < 16 || !(rate_hz > 0.0) {
+    if n < 16 || rate_hz.is_nan() || rate_hz <= 0.0 {
         return None;
     }
     let mut planner = FftPlanner::new();

@@ -63,11 +63,22 @@ pub fn predict_sheet(
         };
         let down = of(Group::Downlink, None);
         if !down.is_empty() {
-            sheet.sections.push(Section::new(
+            let mut section = Section::new(
                 &format!("{}_downlink", passband.name),
                 format!("{}: downlink budget", passband.name),
                 down,
-            ));
+            );
+            if let Ok(losses) = p.model.receive_losses(&passband.name) {
+                let list: Vec<String> = losses
+                    .iter()
+                    .map(|(name, db)| format!("{name} {}", show::fixed(*db, 2)))
+                    .collect();
+                section.text.push(format!(
+                    "Inside the antenna's gain, dB lost at the best estimates: {}.",
+                    list.join(", ")
+                ));
+            }
+            sheet.sections.push(section);
         }
         for b in &station.receive.branches {
             let name = Some(b.name.as_str());

@@ -85,7 +85,7 @@ fn push(p: &Predicted, k: usize, value: f64, u: f64, at_least: bool, out: &mut V
 fn predicted_index(p: &Predicted, r: &Reading) -> Option<usize> {
     let what = match r.quantity {
         ReadingQuantity::Cn0 => "cn0",
-        ReadingQuantity::Mer => "es_n0",
+        ReadingQuantity::Mer => "mer",
         ReadingQuantity::Margin => "margin",
         ReadingQuantity::NoiseStep => "noise_step",
         ReadingQuantity::YFactor => "y_absorber",
