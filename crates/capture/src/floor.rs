@@ -298,9 +298,7 @@ fn quiet_cells(c: &Cells, poly: &Polynomial, slack: f64, widest_hz: f64) -> Vec<
             // The stronger the signal, the wider its skirts: two cells, and one more for every 5 dB above the floor.
             let guard = 2 + (r[i].max(0.0) / 1.15) as usize;
             let (a, b) = (i.saturating_sub(guard), (i + guard).min(n - 1));
-            for j in a..=b {
-                quiet[j] = false;
-            }
+            quiet[a..=b].fill(false);
         }
     }
     quiet

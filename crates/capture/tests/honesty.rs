@@ -236,11 +236,10 @@ fn step_details() {
                 let t =
                     (1.0 + scene.satellite_density(f - c)) * scene.filter.unwrap().response(f, fs);
                 println!(
-                    "seed {k} err {:+.3} quiet? {}",
+                    "seed {k} err {:+.3}",
                     slantpath_quantity::to_db(n.floor_inside.density(f))
                         - floor
-                        - slantpath_quantity::to_db(t),
-                    ""
+                        - slantpath_quantity::to_db(t)
                 );
             }
         }

@@ -195,9 +195,7 @@ pub fn measure_sheet(station: &Station, measured: &[Measured]) -> Sheet {
             sheet.sections.push(s);
         }
     }
-    for p in proposals(station, measured) {
-        sheet.sections.push(p);
-    }
+    sheet.sections.extend(proposals(station, measured));
     sheet.refused = !concluded;
     let next = measured.iter().flat_map(Measured::answers).find_map(|a| {
         a.outcome

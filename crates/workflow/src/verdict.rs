@@ -101,10 +101,7 @@ fn predicted_index(p: &Predicted, r: &Reading) -> Option<usize> {
                 .split('@')
                 .next()
                 .is_some_and(|id| id.ends_with(&format!(".{what}")))
-            && r.passband
-                .is_none()
-                .then_some(true)
-                .unwrap_or_else(|| m.passband == r.passband)
+            && (r.passband.is_none() || m.passband == r.passband)
             && (r.branch.is_none() || m.branch == r.branch)
     })
 }

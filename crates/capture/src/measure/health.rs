@@ -305,7 +305,7 @@ pub(super) fn examine(x: &Facts<'_>, signals: &[Signal]) -> Vec<Flag> {
     lost_samples(x, &mut flags);
     interference(x, &mut flags);
     place(x, &mut flags);
-    flags.sort_by(|a, b| b.severity.cmp(&a.severity));
+    flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
     flags
 }
 

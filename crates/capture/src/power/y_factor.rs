@@ -101,7 +101,7 @@ pub fn y_factor(
             used.iter().map(|&i| p[i] - r.2.step_density).sum::<f64>() / used.len() as f64
         })
         .collect();
-    if level.iter().any(|l| !(*l > 0.0)) {
+    if level.iter().any(|l| l.is_nan() || *l <= 0.0) {
         return Err("a recording holds no noise above the converter's own steps".into());
     }
     let shape: Vec<f64> = used
