@@ -135,8 +135,26 @@ pub struct Measure {
     #[command(flatten)]
     pub station: Station,
     /// Recordings: SigMF, WAV, raw with --format and --rate, `-` for standard input.
-    #[arg(required = true)]
+    #[arg(required_unless_present_any = ["hot", "sun"])]
     pub recordings: Vec<PathBuf>,
+    /// Recordings of the hot load (absorber, ground): noise against --cold.
+    #[arg(long, num_args = 1.., requires = "cold")]
+    pub hot: Vec<PathBuf>,
+    /// Recordings of the cold load (cold sky).
+    #[arg(long, num_args = 1.., requires = "hot")]
+    pub cold: Vec<PathBuf>,
+    /// Temperature of the hot load and its standard uncertainty, K.
+    #[arg(long, num_args = 2, value_names = ["K", "U"], requires = "t_cold")]
+    pub t_hot: Vec<f64>,
+    /// Temperature of the cold load and its standard uncertainty, K.
+    #[arg(long, num_args = 2, value_names = ["K", "U"], requires = "t_hot")]
+    pub t_cold: Vec<f64>,
+    /// A recording or power log (CSV) while the Sun drifts through the beam.
+    #[arg(long)]
+    pub sun: Option<PathBuf>,
+    /// Flux of the Sun that day at the receive frequency and its standard uncertainty, sfu.
+    #[arg(long, num_args = 2, value_names = ["SFU", "U"])]
+    pub sun_flux: Vec<f64>,
     #[command(flatten)]
     pub recorded: Recorded,
 }

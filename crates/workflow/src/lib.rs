@@ -6,6 +6,7 @@ mod error;
 pub mod files;
 pub mod measure;
 pub mod page;
+pub mod power;
 pub mod predict;
 pub mod search;
 pub mod survey;
