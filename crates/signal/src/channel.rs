@@ -1,7 +1,6 @@
 //! A stretch of one narrow channel, looked at with the full resolution of its length.
 
-use crate::{C32, C64};
-use rustfft::FftPlanner;
+use crate::{C32, C64, plans};
 use std::f64::consts::PI;
 
 /// Transform of a stretch of channel samples.
@@ -40,9 +39,7 @@ impl Block {
         let n = smooth_length(y.len());
         let mut spectrum: Vec<C64> = y.iter().take(n).copied().collect();
         if !spectrum.is_empty() {
-            FftPlanner::new()
-                .plan_fft_forward(spectrum.len())
-                .process(&mut spectrum);
+            plans::forward(spectrum.len()).process(&mut spectrum);
         }
         Self { rate_hz, spectrum }
     }
@@ -123,7 +120,7 @@ impl Block {
                 enbw += h * h * df;
             }
         }
-        FftPlanner::new().plan_fft_inverse(m).process(&mut z);
+        plans::inverse(m).process(&mut z);
         SubBand {
             z,
             rate_hz: df * m as f64,

@@ -73,65 +73,66 @@ pub struct Rails {
 impl LevelStats {
     /// Adds samples.
     pub fn push(&mut self, x: &[C32]) {
-        if self.n == 0 && self.step == 0.0 {
+        self.note_step(x);
+        self.push_thinned(x, 1);
+    }
+
+    /// Looks for the quantiser's step in the beginning of `x`, when none was found yet.
+    pub fn note_step(&mut self, x: &[C32]) {
+        if self.step == 0.0 {
             self.step = smallest_step(x);
         }
-        let scale = CELLS as f32 / (2.0 * SPAN);
-        let (mut si, mut sq, mut sii, mut sqq, mut siq) = (0f64, 0f64, 0f64, 0f64, 0f64);
+    }
+
+    /// Adds samples; the histogram takes one run of 256 of every `thin`.
+    pub fn push_thinned(&mut self, x: &[C32], thin: usize) {
         // Short runs are summed in single precision, then added in double: fast and exact enough.
-        for run in x.chunks(256) {
-            let (mut a, mut b, mut aa, mut bb, mut ab) = (0f32, 0f32, 0f32, 0f32, 0f32);
-            for z in run {
-                a += z.re;
-                b += z.im;
-                aa += z.re * z.re;
-                bb += z.im * z.im;
-                ab += z.re * z.im;
-            }
-            if (a + b + aa + bb).is_finite() {
-                si += f64::from(a);
-                sq += f64::from(b);
-                sii += f64::from(aa);
-                sqq += f64::from(bb);
-                siq += f64::from(ab);
-                self.n += run.len() as u64;
+        for (k, run) in x.chunks(RUN).enumerate() {
+            let s = Sums::of(run);
+            if s.is_finite() {
+                self.add_sums(&s, run.len() as u64);
             } else {
                 for z in run {
-                    if z.re.is_finite() && z.im.is_finite() {
-                        si += f64::from(z.re);
-                        sq += f64::from(z.im);
-                        sii += f64::from(z.re * z.re);
-                        sqq += f64::from(z.im * z.im);
-                        siq += f64::from(z.re * z.im);
-                        self.n += 1;
+                    let s = Sums::of(std::slice::from_ref(z));
+                    if s.is_finite() {
+                        self.add_sums(&s, 1);
                     } else {
                         self.not_finite += 1;
                     }
                 }
             }
-            for z in run {
-                for v in [z.re, z.im] {
-                    // A float cast saturates: values beyond the span end up in the outermost cells.
-                    let k = ((v + SPAN) * scale) as usize;
-                    if let Some(c) = self.histogram.get_mut(k.min(CELLS - 1)) {
-                        *c += 1;
-                    }
-                    if v.abs() > self.max_abs && v.is_finite() {
-                        self.max_abs = v.abs();
-                    }
+            if k % thin.max(1) == 0 {
+                self.count(run);
+            }
+        }
+    }
+
+    fn add_sums(&mut self, s: &Sums, n: u64) {
+        self.sum_i += f64::from(s.i);
+        self.sum_q += f64::from(s.q);
+        self.sum_ii += f64::from(s.ii);
+        self.sum_qq += f64::from(s.qq);
+        self.sum_iq += f64::from(s.iq);
+        self.max_abs = self.max_abs.max(s.max);
+        self.n += n;
+    }
+
+    fn count(&mut self, run: &[C32]) {
+        let scale = CELLS as f32 / (2.0 * SPAN);
+        for z in run {
+            for v in [z.re, z.im] {
+                // A float cast saturates: values beyond the span end up in the outermost cells.
+                let k = ((v + SPAN) * scale) as usize;
+                if let Some(c) = self.histogram.get_mut(k.min(CELLS - 1)) {
+                    *c += 1;
                 }
             }
         }
-        self.sum_i += si;
-        self.sum_q += sq;
-        self.sum_ii += sii;
-        self.sum_qq += sqq;
-        self.sum_iq += siq;
     }
 
     /// Adds the sums of a later stretch.
     pub fn add(&mut self, o: &LevelStats) {
-        if self.step == 0.0 || self.n == 0 {
+        if self.step == 0.0 {
             self.step = o.step;
         }
         self.n += o.n;
@@ -245,6 +246,58 @@ impl LevelStats {
     /// Values on the histogram's grid that occur at all, at most: the number of codes in use for coarse converters.
     pub fn codes_in_use(&self) -> usize {
         self.histogram.iter().filter(|&&c| c > 0).count()
+    }
+}
+
+/// Samples summed in single precision at a time.
+const RUN: usize = 256;
+
+/// First and second moments of a short run.
+struct Sums {
+    i: f32,
+    q: f32,
+    ii: f32,
+    qq: f32,
+    iq: f32,
+    max: f32,
+}
+
+impl Sums {
+    /// Eight sums side by side, which the compiler keeps in vector registers.
+    fn of(run: &[C32]) -> Self {
+        const W: usize = 8;
+        let (mut i, mut q, mut ii, mut qq, mut iq, mut m) = (
+            [0f32; W], [0f32; W], [0f32; W], [0f32; W], [0f32; W], [0f32; W],
+        );
+        let mut chunks = run.chunks_exact(W);
+        let mut eight = |c: &[C32]| {
+            for (k, z) in c.iter().enumerate().take(W) {
+                i[k] += z.re;
+                q[k] += z.im;
+                ii[k] += z.re * z.re;
+                qq[k] += z.im * z.im;
+                iq[k] += z.re * z.im;
+                let a = z.re.abs().max(z.im.abs());
+                m[k] = if a > m[k] { a } else { m[k] };
+            }
+        };
+        for c in &mut chunks {
+            eight(c);
+        }
+        eight(chunks.remainder());
+        let sum = |v: [f32; W]| v.iter().sum();
+        Self {
+            i: sum(i),
+            q: sum(q),
+            ii: sum(ii),
+            qq: sum(qq),
+            iq: sum(iq),
+            max: m.iter().fold(0.0, |a, b| a.max(*b)),
+        }
+    }
+
+    fn is_finite(&self) -> bool {
+        (self.i + self.q + self.ii + self.qq).is_finite()
     }
 }
 

@@ -8,6 +8,7 @@ pub mod channel;
 pub mod fit;
 pub mod level;
 pub mod line;
+mod plans;
 pub mod pulse;
 pub mod spectrum;
 pub mod window;

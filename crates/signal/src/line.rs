@@ -1,7 +1,6 @@
 //! A line that may drift: frequency, drift and strength from the phase of the whole stretch.
 
-use crate::C64;
-use rustfft::FftPlanner;
+use crate::{C64, plans};
 use std::f64::consts::{PI, TAU};
 
 /// The strongest line of a stretch.
@@ -34,7 +33,6 @@ pub fn chirp_line(
     if n < 16 || rate_hz.is_nan() || rate_hz <= 0.0 {
         return None;
     }
-    let mut planner = FftPlanner::new();
     let mid = 0.5 * (n as f64 - 1.0);
     let mut length = n;
     while length as f64 / rate_hz > 2.0 && length >= 64 {
@@ -52,7 +50,7 @@ pub fn chirp_line(
         let piece = z.get(first..first + length)?;
         let pad = (2 * length).next_power_of_two();
         df = rate_hz / pad as f64;
-        let fft = planner.plan_fft_forward(pad);
+        let fft = plans::forward(pad);
         let (a, b) = ((lo / df).ceil() as i64, (hi / df).floor() as i64);
         let mut buffer = vec![C64::default(); pad];
         let mut scratch = vec![C64::default(); fft.get_inplace_scratch_len()];
@@ -116,6 +114,26 @@ pub fn chirp_line(
         power: p / n2,
         snr: p / others.max(1e-300),
     })
+}
+
+/// Samples with a frequency and a drift taken out, both about the middle of the stretch.
+pub fn despun(z: &[C64], rate_hz: f64, f_hz: f64, drift: f64) -> Vec<C64> {
+    let dt = 1.0 / rate_hz;
+    let t0 = -0.5 * (z.len() as f64 - 1.0) * dt;
+    let mut turn = C64::from_polar(1.0, -(TAU * f_hz * t0 + PI * drift * t0 * t0));
+    let mut rate = C64::from_polar(
+        1.0,
+        -(TAU * f_hz * dt + PI * drift * (2.0 * t0 * dt + dt * dt)),
+    );
+    let bend = C64::from_polar(1.0, -TAU * drift * dt * dt);
+    z.iter()
+        .map(|z| {
+            let v = z * turn;
+            turn *= rate;
+            rate *= bend;
+            v
+        })
+        .collect()
 }
 
 /// Samples with a drift taken out, at positions from `start` (in samples from the middle).

@@ -1,7 +1,7 @@
 //! Frequency of a beacon: the line of a carrier, or the line that squaring makes of BPSK.
 
 use super::View;
-use slantpath_signal::line::{drift_bound, frequency_bound};
+use slantpath_signal::line::{despun, drift_bound, frequency_bound};
 use slantpath_signal::{Block, C64, ChirpPeak, chirp_line};
 use std::f64::consts::{PI, TAU};
 
@@ -122,35 +122,19 @@ fn to_middle(drift: f64, rate: f64) -> f64 {
 }
 
 fn undrift(z: &[C64], rate: f64, drift: f64) -> Vec<C64> {
-    let mid = 0.5 * (z.len() as f64 - 1.0);
-    z.iter()
-        .enumerate()
-        .map(|(i, z)| {
-            let t = (i as f64 - mid) / rate;
-            z * C64::from_polar(1.0, -PI * drift * t * t)
-        })
-        .collect()
+    despun(z, rate, 0.0, drift)
 }
 
 /// Means over pieces of about 20 ms with frequency and drift taken out: time of the middle and mean.
 fn pieces(z: &[C64], rate: f64, p: &ChirpPeak) -> Vec<(f64, C64)> {
     let mid = 0.5 * (z.len() as f64 - 1.0);
     let len = ((0.02 * rate).round() as usize).max(4);
-    z.chunks_exact(len)
+    despun(z, rate, p.f_mid_hz, p.drift_hz_per_s)
+        .chunks_exact(len)
         .enumerate()
         .map(|(k, c)| {
-            let mut acc = C64::default();
-            for (i, v) in c.iter().enumerate() {
-                let t = ((k * len + i) as f64 - mid) / rate;
-                acc += v * C64::from_polar(
-                    1.0,
-                    -(TAU * p.f_mid_hz * t + PI * p.drift_hz_per_s * t * t),
-                );
-            }
-            (
-                ((k * len) as f64 + 0.5 * len as f64 - mid) / rate,
-                acc / len as f64,
-            )
+            let mean = c.iter().sum::<C64>() / len as f64;
+            (((k * len) as f64 + 0.5 * len as f64 - mid) / rate, mean)
         })
         .collect()
 }

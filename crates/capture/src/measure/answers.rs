@@ -15,6 +15,7 @@ pub(super) struct Context<'a> {
     pub plan: &'a SearchPlan,
     pub location: &'a Result<Location, NotFound>,
     pub centre_hz: f64,
+    pub centre_known: bool,
     pub about: &'a About,
     pub fs: f64,
     pub duration_s: f64,
@@ -316,6 +317,16 @@ fn oscillator(c: &Context<'_>, beacons: &[BeaconMeasured], out: &mut Vec<Answer>
         ));
         return;
     };
+    if !c.centre_known {
+        out.push(Answer::unknown(
+            "lo.error",
+            label,
+            Unit::Hz,
+            "the recording does not say its centre frequency: it was taken to be a planned one",
+            "state the centre",
+        ));
+        return;
+    }
     let sign = if l.meaning.is_inverted() { -1.0 } else { 1.0 };
     let used: Vec<(&BeaconMeasured, &BeaconFound)> = beacons
         .iter()

@@ -6,6 +6,7 @@ use crate::floor::{Cells, FloorRule, find_floor};
 use crate::locate::{BAND_SHOWN, Location};
 use crate::noise::flat_edge;
 use crate::plan::{BeaconKind, BeaconPlan, SearchPlan};
+use rayon::prelude::*;
 use slantpath_quantity::to_db;
 use slantpath_signal::fit::polynomial;
 use slantpath_signal::{C32, ChannelBand, FrameBank, Spectrum};
@@ -190,7 +191,7 @@ pub(super) fn trackers(
 pub(super) fn follow(trackers: &mut [Tracker], bank: &mut FrameBank, block_s: f64, last: bool) {
     // Round by round, so that the first stretches of all beacons agree before the second is looked at.
     loop {
-        let mut any = false;
+        let mut work: Vec<(&mut Tracker, Vec<C32>)> = Vec::new();
         for (k, t) in trackers.iter_mut().enumerate() {
             if !t.is_narrow() {
                 bank.take_channel(k, usize::MAX);
@@ -206,25 +207,28 @@ pub(super) fn follow(trackers: &mut [Tracker], bank: &mut FrameBank, block_s: f6
             } else {
                 continue;
             };
-            let y = bank.take_channel(k, take);
+            work.push((t, bank.take_channel(k, take)));
+        }
+        if work.is_empty() {
+            break;
+        }
+        work.into_par_iter().for_each(|(t, y)| {
             let start = t.start_s + t.taken_s;
             t.taken_s += y.len() as f64 / t.rate_hz;
-            any = true;
             if t.tied {
                 t.block(start, &y);
             } else {
                 t.held = Some((start, y));
             }
-        }
-        if trackers.iter().any(|t| t.held.is_some())
-            && trackers
-                .iter()
-                .all(|t| t.tied || t.held.is_some() || !t.is_narrow() || last)
-        {
+        });
+        let waiting = trackers
+            .iter()
+            .any(|t| t.is_narrow() && !t.tied && t.held.is_none());
+        if trackers.iter().any(|t| t.held.is_some()) {
+            if waiting && !last {
+                break;
+            }
             tie(trackers);
-        }
-        if !any || trackers.iter().any(|t| t.held.is_some()) {
-            break;
         }
     }
 }

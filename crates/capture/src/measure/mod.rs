@@ -7,9 +7,9 @@ mod health;
 mod picture;
 
 use crate::error::CaptureError;
-use crate::locate::{Location, locate};
+use crate::locate::{Location, NotFound, locate};
 use crate::noise::{NoStep, NoiseStep, flat_edge, noise_step};
-use crate::plan::SearchPlan;
+use crate::plan::{CentreMeaning, SearchPlan};
 use crate::signals::Signal;
 use crate::source::{About, Source};
 use slantpath_quantity::Answer;
@@ -52,6 +52,8 @@ pub struct Measurement {
     pub sample_rate_hz: f64,
     /// Centre frequency as used, Hz.
     pub centre_hz: f64,
+    /// Whether the centre was stated; else it was taken to be a beacon's or a passband's own frequency.
+    pub centre_known: bool,
     /// Samples read.
     pub samples: u64,
     /// Seconds.
@@ -124,13 +126,6 @@ pub fn measure(
                 "state the sample rate in samples per second",
             )
         })?;
-    let centre_hz = plan.centre_hz.or(about.center_hz).ok_or_else(|| {
-        CaptureError::missing(
-            &about.name,
-            "its centre frequency",
-            "state the centre, either the true or the intermediate frequency",
-        )
-    })?;
     let mut reader = Reader::new(source, stop);
     // Survey on the beginning.
     let head = reader.head(settings.survey_samples)?;
@@ -151,7 +146,7 @@ pub fn measure(
         ),
     );
     let survey = Spectrum::of(&head, fs, n);
-    let location = locate(plan, centre_hz, &survey, &head);
+    let (centre_hz, centre_known, location) = place(plan, &about, &survey, &head)?;
     progress.report(0.1, "survey");
 
     let bands = placed_bands(plan, location.as_ref().ok(), centre_hz, fs);
@@ -177,19 +172,15 @@ pub fn measure(
         beacons::follow(&mut trackers, &mut bank, settings.block_s, false);
     }
     drop(head);
-    let mut buffer = vec![C32::default(); 1 << 19];
-    loop {
-        let got = reader.fill(&mut buffer)?;
-        if got == 0 {
-            break;
-        }
-        seen += got as u64;
-        bank.push(buffer.get(..got).unwrap_or(&[]));
+    // Reading (and its checksums) goes on while the last piece is being worked on.
+    reader.each(1 << 19, |piece| {
+        seen += piece.len() as u64;
+        bank.push(piece);
         beacons::follow(&mut trackers, &mut bank, settings.block_s, false);
         if total > 0 {
             progress.report(0.1 + 0.85 * seen as f64 / total as f64, "measuring");
         }
-    }
+    })?;
     bank.finish();
     beacons::follow(&mut trackers, &mut bank, settings.block_s, true);
     let about = source.about().clone();
@@ -229,6 +220,7 @@ pub fn measure(
         plan,
         location: &location,
         centre_hz,
+        centre_known,
         about: &about,
         fs,
         duration_s,
@@ -242,6 +234,7 @@ pub fn measure(
     Ok(Measurement {
         sample_rate_hz: fs,
         centre_hz,
+        centre_known,
         samples: seen,
         duration_s,
         location: location.ok(),
@@ -255,6 +248,46 @@ pub fn measure(
         tune,
         about,
     })
+}
+
+/// Centre, whether it was stated, and where the plan stands. Without a stated centre the ones a person would have
+/// tuned to are tried: each beacon and the middle of each passband.
+fn place(
+    plan: &SearchPlan,
+    about: &About,
+    survey: &Spectrum,
+    head: &[C32],
+) -> Result<(f64, bool, Result<Location, NotFound>), CaptureError> {
+    if let Some(c) = plan.centre_hz.or(about.center_hz) {
+        return Ok((c, true, locate(plan, c, survey, head)));
+    }
+    let rf_plan = SearchPlan {
+        meanings: vec![CentreMeaning::TrueRf],
+        ..plan.clone()
+    };
+    let tried = plan
+        .beacons
+        .iter()
+        .map(|b| b.rf_hz)
+        .chain(
+            plan.passbands
+                .iter()
+                .map(crate::plan::PassbandPlan::centre_hz),
+        )
+        .filter_map(|c| locate(&rf_plan, c, survey, head).ok().map(|l| (c, l)))
+        // The likeliest place; of equals the one that needs the smaller oscillator error.
+        .max_by(|a, b| {
+            (a.1.score - 1e-5 * a.1.shift_hz.abs())
+                .total_cmp(&(b.1.score - 1e-5 * b.1.shift_hz.abs()))
+        });
+    match tried {
+        Some((c, l)) => Ok((c, false, Ok(l))),
+        None => Err(CaptureError::missing(
+            &about.name,
+            "its centre frequency",
+            "state the centre, either the true or the intermediate frequency",
+        )),
+    }
 }
 
 /// A passband placed in the recording.
@@ -380,6 +413,39 @@ impl<'a> Reader<'a> {
             }
         }
         Ok(at)
+    }
+
+    /// Hands every further piece to `work`, reading ahead by one piece in a thread of its own.
+    fn each(&mut self, size: usize, mut work: impl FnMut(&[C32])) -> Result<(), CaptureError> {
+        let (full_in, full_out) =
+            std::sync::mpsc::sync_channel::<Result<Vec<C32>, CaptureError>>(1);
+        let (free_in, free_out) = std::sync::mpsc::channel::<Vec<C32>>();
+        std::thread::scope(|scope| {
+            scope.spawn(move || {
+                loop {
+                    let mut buffer = free_out.try_recv().unwrap_or_default();
+                    buffer.resize(size, C32::default());
+                    let message = self.fill(&mut buffer).map(|got| {
+                        buffer.truncate(got);
+                        buffer
+                    });
+                    let last = message.as_ref().map_or(true, Vec::is_empty);
+                    if full_in.send(message).is_err() || last {
+                        break;
+                    }
+                }
+            });
+            for message in full_out {
+                let piece = message?;
+                if piece.is_empty() {
+                    break;
+                }
+                work(&piece);
+                // The reader may have ended already; then nobody needs the buffer.
+                let _ = free_in.send(piece);
+            }
+            Ok(())
+        })
     }
 
     fn head(&mut self, limit: usize) -> Result<Vec<C32>, CaptureError> {
