@@ -194,11 +194,20 @@ impl Model {
     /// # Errors
     /// No such passband, or a loss that cannot be.
     pub fn receive_losses(&self, passband: &str) -> Result<Vec<(&'static str, f64)>, LinkError> {
-        let d = self.downs.iter().find(|d| d.passband == passband).ok_or_else(|| LinkError::Unknown {
-            what: "passband",
-            name: passband.to_string(),
-            known: self.passbands.iter().map(|p| p.name.clone()).collect::<Vec<_>>().join(", "),
-        })?;
+        let d = self
+            .downs
+            .iter()
+            .find(|d| d.passband == passband)
+            .ok_or_else(|| LinkError::Unknown {
+                what: "passband",
+                name: passband.to_string(),
+                known: self
+                    .passbands
+                    .iter()
+                    .map(|p| p.name.clone())
+                    .collect::<Vec<_>>()
+                    .join(", "),
+            })?;
         Ok(d.dish.steps(&self.inputs.best())?)
     }
     /// Half-power beamwidth on receive of a passband.
