@@ -192,11 +192,11 @@ fn whole_trials(trials: u64, seconds: f64) -> [Tally; 4] {
 #[test]
 fn intervals_hold_on_small_recordings() {
     let (cn0, f) = small_trials(120);
-    for t in [&cn0, &f] {
-        assert_eq!(t.missing, 0);
-        // 120 trials at 95 %: between 90 and 99.2 % with a probability of 98 % (binomial).
-        assert!((0.90..=0.995).contains(&t.inside()), "{}", t.inside());
-    }
+    assert_eq!((cn0.missing, f.missing), (0, 0));
+    // 120 trials at 95 %: between 90 and 99.2 % with a probability of 98 % (binomial). The frequency's interval allows
+    // for an oscillator whose phase wanders on at slow times; the synthetic one does not, hence it is wide here.
+    assert!((0.90..=0.995).contains(&cn0.inside()), "{}", cn0.inside());
+    assert!(f.inside() >= 0.90, "{}", f.inside());
 }
 
 #[test]
@@ -206,61 +206,6 @@ fn intervals_hold_on_whole_passbands() {
         assert_eq!(t.missing, 0);
         assert!(t.inside() > 0.8, "{}", t.inside());
         assert!(t.z.iter().all(|z| z.abs() < 4.5));
-    }
-}
-
-#[test]
-#[ignore = "prints details"]
-fn step_details() {
-    for seed in [0u64, 19, 1, 2, 3, 4, 5, 6] {
-        let mut r = ChaCha12Rng::seed_from_u64(5000 + seed);
-        let scene = whole(&mut r, seed, 1.0);
-        let (m, s) = measure_scene(&scene, &plan(false));
-        let want = s.truth().noise_step_with_steps_db.unwrap();
-        let Ok(n) = &m.noise_steps[0].1 else { continue };
-        let fs = m.sample_rate_hz;
-        let floor = s.truth().receiver_noise_dbfs_per_hz;
-        if seed == 0 || seed == 19 {
-            println!(
-                "seed {seed} {:?} {:?}",
-                scene.satellite_noise,
-                scene
-                    .signals
-                    .iter()
-                    .map(|s| (s.offset_hz as i64, s.cn0_dbhz as i64))
-                    .collect::<Vec<_>>()
-            );
-            let c = 0.5 * (n.central.0 + n.central.1);
-            for k in -20..=20 {
-                let f = c + k as f64 * 8e3;
-                let t =
-                    (1.0 + scene.satellite_density(f - c)) * scene.filter.unwrap().response(f, fs);
-                println!(
-                    "seed {k} err {:+.3}",
-                    slantpath_quantity::to_db(n.floor_inside.density(f))
-                        - floor
-                        - slantpath_quantity::to_db(t)
-                );
-            }
-        }
-        println!(
-            "seed {seed} lo {:.0} step err {:+.3} u {:.3}; slope {:+.3} truth {:+.3} dB; outside err {:+.3} u {:.3}; windows {:?} edge {:.0}; orders {} {} quiet {:.2} {:.2} chi2 {:.2} {:.2}",
-            scene.oscillator.offset_hz,
-            slantpath_quantity::to_db(n.ratio) - want,
-            4.343 * n.u_random,
-            n.slope * fs * 4.343,
-            scene.filter.unwrap().slope_db,
-            slantpath_quantity::to_db(n.outside) - floor,
-            4.343 * n.u_outside,
-            n.windows,
-            scene.filter.unwrap().edge * fs,
-            n.floor_inside.poly.coefficients.len(),
-            n.floor_outside.poly.coefficients.len(),
-            n.floor_inside.quiet_fraction,
-            n.floor_outside.quiet_fraction,
-            n.floor_inside.chi2_per_dof,
-            n.floor_outside.chi2_per_dof
-        );
     }
 }
 

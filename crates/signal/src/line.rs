@@ -40,7 +40,8 @@ pub fn chirp_line(
     }
     let (mut lo, mut hi) = (lo_hz, hi_hz);
     let (mut centre, mut reach) = (0.0, drift_max.abs());
-    let (mut f, mut drift, mut df, mut step, mut others);
+    let (mut f, mut drift, mut df, mut step);
+    let others;
     loop {
         let t_s = length as f64 / rate_hz;
         // Drifts in steps that cost at most 0.1 dB.
@@ -54,29 +55,36 @@ pub fn chirp_line(
         let (a, b) = ((lo / df).ceil() as i64, (hi / df).floor() as i64);
         let mut buffer = vec![C64::default(); pad];
         let mut scratch = vec![C64::default(); fft.get_inplace_scratch_len()];
-        let mut best = (-1.0, 0.0, 0, 0.0);
+        let mut best = (-1.0, 0.0, 0);
         for s in -steps..=steps {
             let d = centre + s as f64 * step;
             buffer.fill(C64::default());
             chirped(piece, first as f64 - mid, rate_hz, d, &mut buffer);
             fft.process_with_scratch(&mut buffer, &mut scratch);
-            let mut sum = 0.0;
             let mut top = (0.0, a);
             for k in a..=b {
                 let p = buffer[k.rem_euclid(pad as i64) as usize].norm_sqr();
-                sum += p;
                 if p > top.0 {
                     top = (p, k);
                 }
             }
             if top.0 > best.0 {
-                best = (top.0, d, top.1, sum);
+                best = (top.0, d, top.1);
             }
         }
         f = best.2 as f64 * df;
         drift = best.1;
-        others = (best.3 - best.0 * 4.0).max(best.3 * 1e-6) / ((b - a - 3).max(1) as f64);
         if length == n {
+            // What else there is, over all of the range asked about.
+            let (a, b) = ((lo_hz / df).ceil() as i64, (hi_hz / df).floor() as i64);
+            buffer.fill(C64::default());
+            chirped(piece, first as f64 - mid, rate_hz, drift, &mut buffer);
+            fft.process_with_scratch(&mut buffer, &mut scratch);
+            let sum: f64 = (a..=b)
+                .filter(|k| (k - best.2).abs() > 4)
+                .map(|k| buffer[k.rem_euclid(pad as i64) as usize].norm_sqr())
+                .sum();
+            others = (sum / ((b - a - 8).max(1) as f64)).max(best.0 * 1e-12);
             break;
         }
         centre = drift;

@@ -250,12 +250,15 @@ fn spread(pieces: &[(f64, C64)], t_s: f64) -> (f64, f64) {
             )
         })
         .collect();
-    // Scatter of pieces about their neighbours: receiver noise.
-    let noise = pieces
+    // Scatter of pieces about their neighbours, where the key is down: receiver noise.
+    let tallest = pieces.iter().map(|p| p.1.norm()).fold(0.0, f64::max);
+    let pairs: Vec<f64> = pieces
         .windows(2)
+        .filter(|w| w.iter().all(|p| p.1.norm() > 0.6 * tallest))
         .map(|w| (w[1].1 - w[0].1).norm_sqr())
-        .sum::<f64>()
-        / (2.0 * (n - 1) as f64);
+        .collect();
+    let noise = pairs.iter().sum::<f64>() / (2.0 * pairs.len().max(1) as f64);
+    let level = tallest * tallest;
     let strongest = parts.iter().map(|p| p.0.norm() / p.1).fold(0.0, f64::max);
     let mut phase: Vec<Option<f64>> = Vec::with_capacity(PARTS);
     let mut last = 0.0;
@@ -301,7 +304,7 @@ fn spread(pieces: &[(f64, C64)], t_s: f64) -> (f64, f64) {
     }
     // Receiver noise alone, as the least there can be.
     let duty = known.len() as f64 / PARTS as f64;
-    let white = noise / a2 * (t_s / n as f64) * duty;
+    let white = noise / level * (t_s / n as f64) / duty;
     let s = s.max(white);
     let tau = t_s / PARTS as f64;
     let steps: Vec<f64> = known
@@ -313,7 +316,13 @@ fn spread(pieces: &[(f64, C64)], t_s: f64) -> (f64, f64) {
     // Neighbouring means of a wandering phase differ by 2/3 D tau, of noise by S / tau.
     let d = ((v - white / tau) * 1.5 / tau).max(0.0);
     let wanders = (s / (0.00716 * d * t_s * t_s).max(1e-300)).min(1.0);
+    // Phase noise that shows above the receiver's is taken to wander at least in part: few parts tell little.
     let wanders = if d > 0.0 { wanders } else { 0.0 };
+    let wanders = if s > 4.0 * white {
+        wanders.max(0.3)
+    } else {
+        wanders
+    };
     (
         (frequency_bound(1.0 / s, t_s) * (1.0 + 27.0 * wanders)).sqrt(),
         (drift_bound(1.0 / s, t_s) * (1.0 + 5.6 * wanders)).sqrt(),
