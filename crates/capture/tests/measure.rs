@@ -265,3 +265,66 @@ fn y_factor_and_sun() {
     assert!((scan.transit_s.0 - 590.0).abs() < 3.3 * scan.transit_s.1);
     assert!((scan.width_deg.0 - 2.1).abs() < 3.3 * scan.width_deg.1);
 }
+
+/// Small recordings made by the generator's method, kept beside the tests: these are there everywhere.
+#[test]
+fn kept_recordings() {
+    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data");
+    let mut seen = 0;
+    for (name, file) in [
+        ("small-alone", "small-alone.sigmf-meta"),
+        ("small-alone-be", "small-alone-be.sigmf-meta"),
+        ("small-wav24", "small-wav24.wav"),
+        ("small-whole", "small-whole.sigmf-meta"),
+        ("small-trial-01A", "small-trial-01A.sigmf-meta"),
+        ("small-trial-02B", "small-trial-02B.sigmf-meta"),
+    ] {
+        let t = truth(&dir, name);
+        println!("{name}");
+        let m = run(&dir, file);
+        for s in t["signals"].as_array().unwrap() {
+            let id = if s["kind"] == "bpsk" { "psk" } else { "cw" };
+            if !s["name"].as_str().unwrap().starts_with("beacon") {
+                continue;
+            }
+            let want = s["cn0_dbhz_with_quantisation_noise"].as_f64().unwrap();
+            let (v, u) = value(&m, &format!("narrow.{id}.cn0"));
+            println!("  {id} {:+.3} u {u:.3}", v - want);
+            // Recordings of a few seconds: the bound itself is about 0.03 dB.
+            assert!(
+                (v - want).abs() < (3.3 * u).max(0.03) && u < 0.08,
+                "{name} {id}: {v} against {want}, u {u}"
+            );
+            let (f, _) = value(&m, &format!("narrow.{id}.offset"));
+            assert!((f - s["measured_hz_mid"].as_f64().unwrap()).abs() < 1.0);
+            seen += 1;
+        }
+        assert!(
+            m.flags.iter().all(|f| f.refuses.is_empty()),
+            "{:?}",
+            m.flags
+        );
+    }
+    assert!(seen >= 7);
+}
+
+/// A recording that does not say its centre: tuned to a beacon or a passband, as people do.
+#[test]
+fn unknown_centre() {
+    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data");
+    let mut s = open(&dir.join("small-wav24.wav"), &OpenOptions::default()).unwrap();
+    let stated = s.about().center_hz;
+    let m = measure(
+        s.as_mut(),
+        &plan(),
+        &Settings::default(),
+        &Progress::silent(),
+        &Stop::new(),
+    )
+    .unwrap();
+    assert_eq!(m.centre_known, stated.is_some());
+    if stated.is_none() {
+        assert!((m.centre_hz - 10_472.175e6).abs() < 1.0, "{}", m.centre_hz);
+        assert!(m.answer("lo.error").unwrap().outcome.is_err());
+    }
+}
