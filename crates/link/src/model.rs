@@ -11,7 +11,9 @@ use crate::receive::{BranchModel, DownModel, SkyTable};
 use crate::transmit::UpModel;
 use slantpath_propagation::{PathInput, SiteClimate, SlantPath};
 use slantpath_quantity::{Angle, Distribution, Frequency, Length, Validity};
-use slantpath_station::checked::{Beacon, BeaconKind, Passband, PassbandUse, Station};
+use slantpath_station::checked::{
+    Beacon, BeaconKind, Passband, PassbandUse, Polarisation, Station,
+};
 
 /// A beacon as the model needs it.
 #[derive(Debug, Clone)]
@@ -65,29 +67,18 @@ impl Model {
         let mut validity = geometry.validity.clone();
         let (mut downs, mut branches, mut ups, mut beacons) =
             (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        let scene = Scene {
+            station,
+            conditions,
+            geometry: &geometry,
+            climate: &climate,
+            shared,
+            diameter,
+        };
         for p in &station.satellite.passbands {
             let f = p.downlink.centre();
-            let dish = DishModel::new(
-                &mut inputs,
-                station,
-                Side::Receive,
-                f,
-                p.downlink_polarisation,
-                elevation,
-                geometry.daily_excursion,
-            )?;
-            let path = PathModel::new(
-                &mut inputs,
-                shared,
-                &geometry,
-                &station.site,
-                &climate,
-                conditions,
-                f,
-                p.downlink_polarisation,
-                diameter,
-                "down",
-            )?;
+            let (dish, path) =
+                scene.towards(&mut inputs, Side::Receive, f, p.downlink_polarisation)?;
             validity = validity
                 .and(dish.validity.clone())
                 .and(path.validity.clone());
@@ -116,27 +107,8 @@ impl Model {
                 && station.feed.transmit.is_some()
             {
                 let f = segment.frequency.unwrap_or_else(|| p.uplink.centre());
-                let dish = DishModel::new(
-                    &mut inputs,
-                    station,
-                    Side::Transmit,
-                    f,
-                    p.uplink_polarisation,
-                    elevation,
-                    geometry.daily_excursion,
-                )?;
-                let path = PathModel::new(
-                    &mut inputs,
-                    shared,
-                    &geometry,
-                    &station.site,
-                    &climate,
-                    conditions,
-                    f,
-                    p.uplink_polarisation,
-                    diameter,
-                    "up",
-                )?;
+                let (dish, path) =
+                    scene.towards(&mut inputs, Side::Transmit, f, p.uplink_polarisation)?;
                 let up = UpModel::new(&mut inputs, station, t, segment, p, dish, path)?;
                 validity = validity.and(up.validity.clone());
                 ups.push(up);
@@ -248,6 +220,54 @@ fn beacon(inputs: &mut Inputs, b: &Beacon) -> BeaconModel {
         name: b.name.clone(),
         kind: b.kind.clone(),
         eirp: inputs.slot(&b.eirp),
+    }
+}
+
+/// What antenna and path are built from, the same for every passband and both directions.
+struct Scene<'a> {
+    station: &'a Station,
+    conditions: &'a Conditions,
+    geometry: &'a Geometry,
+    climate: &'a SiteClimate,
+    shared: SharedAir,
+    diameter: Length,
+}
+
+impl Scene<'_> {
+    /// Antenna and path at a frequency.
+    fn towards(
+        &self,
+        inputs: &mut Inputs,
+        side: Side,
+        f: Frequency,
+        wave: Polarisation,
+    ) -> Result<(DishModel, PathModel), LinkError> {
+        let elevation = Angle::deg(self.geometry.apparent.elevation_deg);
+        let dish = DishModel::new(
+            inputs,
+            self.station,
+            side,
+            f,
+            wave,
+            elevation,
+            self.geometry.daily_excursion,
+        )?;
+        let path = PathModel::new(
+            inputs,
+            self.shared,
+            self.geometry,
+            &self.station.site,
+            self.climate,
+            self.conditions,
+            f,
+            wave,
+            self.diameter,
+            match side {
+                Side::Receive => "down",
+                Side::Transmit => "up",
+            },
+        )?;
+        Ok((dish, path))
     }
 }
 

@@ -26,7 +26,6 @@ pub(crate) struct UpModel {
     pub g_over_t: Slot,
     pub noise_density: Slot,
     pub saturated: Slot,
-    pub symbol_rate: Option<f64>,
     pub validity: Validity,
 }
 
@@ -103,7 +102,6 @@ impl UpModel {
             g_over_t: inputs.slot(&passband.g_over_t),
             noise_density: inputs.slot(&passband.noise_density),
             saturated: inputs.slot(&passband.saturated_eirp),
-            symbol_rate: segment.symbol_rate,
             validity,
         })
     }

@@ -1,8 +1,11 @@
 //! One walk over the whole station: the order of every output, and its formula, stand here and nowhere else.
 
+mod ledger;
+mod uplink;
+
 use crate::measurand::{Group, Measurand, Sink};
 use crate::model::{BeaconModel, Model, is_wide};
-use crate::receive::{BranchFigures, BranchModel, DownFigures, DownModel, antenna_parts, is_end};
+use crate::receive::{BranchFigures, BranchModel, DownFigures, DownModel};
 use crate::transmit::UpFigures;
 use slantpath_antenna::AntennaError;
 use slantpath_chain::adc::clip_probability;
@@ -71,10 +74,10 @@ impl Model {
                     beacons,
                     branch: b,
                     f: b.figures(x, figures),
-                    own: own.map(|(u, f)| (u.symbol_rate, f)),
+                    own: own.map(|(_, f)| f),
                 };
                 self.branch_outputs(&scene, x, sink);
-                ledger_lines(&scene, x, sink);
+                ledger::ledger_lines(&scene, x, sink);
             }
         }
         for (u, f) in self.ups.iter().zip(&ups) {
@@ -297,7 +300,7 @@ impl Model {
             }
         }
         self.rate_outputs(s, x, total, sink);
-        if let Some((_, own)) = s.own {
+        if let Some(own) = s.own {
             let c = from_db(own.own_eirp_dbw + s.figures.transfer_db);
             sink.put(
                 &|| at.line(g, "own.cn0", "C/N0 of the own signal", Unit::DbHz, ""),
@@ -476,134 +479,6 @@ impl Model {
             clip.unwrap_or(1.0),
         );
     }
-
-    fn uplink_outputs(
-        &self,
-        u: &crate::transmit::UpModel,
-        f: &UpFigures,
-        x: &[f64],
-        sink: &mut impl Sink,
-    ) {
-        let at = At {
-            passband: &u.passband,
-            branch: None,
-        };
-        let g = Group::Uplink;
-        for (s, p) in u.stages.iter().zip(&f.after_dbw) {
-            sink.put(
-                &|| {
-                    at.line(
-                        g,
-                        &format!("up.after.{}", s.id.as_str().trim_start_matches("tx.")),
-                        &format!("power after {}", s.label),
-                        Unit::Dbw,
-                        "station file",
-                    )
-                },
-                *p,
-            );
-        }
-        sink.put(
-            &|| {
-                at.line(
-                    g,
-                    "up.gain",
-                    "realised antenna gain, uplink",
-                    Unit::Dbi,
-                    "aperture integration and losses",
-                )
-            },
-            f.gain_dbi,
-        );
-        sink.put(
-            &|| {
-                at.line(
-                    g,
-                    "up.free_space",
-                    "free-space loss, uplink",
-                    Unit::Db,
-                    "ITU-R P.525-4",
-                )
-            },
-            -u.path.free_space_db,
-        );
-        sink.put(
-            &|| {
-                at.line(
-                    g,
-                    "up.air",
-                    "gases and weather, uplink",
-                    Unit::Db,
-                    "ITU-R P.676-12, P.618-13",
-                )
-            },
-            -f.gas_db - f.weather_db,
-        );
-        sink.put(
-            &|| {
-                at.line(
-                    g,
-                    "up.g_over_t",
-                    "G/T of the satellite towards here",
-                    Unit::DbPerK,
-                    "satellite file",
-                )
-            },
-            u.g_over_t.of(x) + u.footprint.of(x),
-        );
-        let m = Group::Measurand;
-        sink.put(
-            &|| at.line(m, "own.eirp", "EIRP of the station", Unit::Dbw, ""),
-            f.eirp_dbw,
-        );
-        sink.put(
-            &|| {
-                at.line(
-                    m,
-                    "own.cn0_up",
-                    "C/N0 of the own signal at the satellite",
-                    Unit::DbHz,
-                    "",
-                )
-            },
-            f.cn0_up_db,
-        );
-        let beacon = self
-            .passbands
-            .iter()
-            .position(|p| p.name == u.passband)
-            .and_then(|i| Some((self.passbands.get(i)?, self.beacons.get(i)?)))
-            .and_then(|(p, bs)| {
-                let name = p.reference_beacon()?.name.clone();
-                bs.iter().find(|b| b.name == name)
-            });
-        if let Some(b) = beacon {
-            sink.put(
-                &|| {
-                    at.line(
-                        m,
-                        "own.against_beacon",
-                        &format!("own downlink against {}, power to power", b.name),
-                        Unit::Db,
-                        "",
-                    )
-                },
-                f.own_eirp_dbw - b.eirp.of(x),
-            );
-        }
-        sink.put(
-            &|| {
-                at.line(
-                    m,
-                    "own.headroom",
-                    "own downlink below the transponder's saturation",
-                    Unit::Db,
-                    "",
-                )
-            },
-            u.saturated.of(x) - f.own_eirp_dbw,
-        );
-    }
 }
 
 struct BranchScene<'a> {
@@ -613,73 +488,5 @@ struct BranchScene<'a> {
     beacons: &'a [BeaconModel],
     branch: &'a BranchModel,
     f: BranchFigures,
-    own: Option<(Option<f64>, &'a UpFigures)>,
-}
-
-/// The noise ledger: kelvin at the feed's port, lines that sum to the system temperature, then the satellite's.
-fn ledger_lines(s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
-    let at = At {
-        passband: &s.down.passband,
-        branch: Some(&s.branch.branch),
-    };
-    let g = Group::Ledger;
-    for (i, part) in antenna_parts() {
-        let k = s.figures.antenna.noise_k.get(i).copied().unwrap_or(0.0);
-        sink.put(
-            &|| {
-                at.line(
-                    g,
-                    &format!("ledger.antenna.{}", part.key()),
-                    part.name(),
-                    Unit::K,
-                    "antenna",
-                )
-            },
-            k,
-        );
-    }
-    sink.put(
-        &|| {
-            at.line(
-                g,
-                "ledger.back",
-                "noise sent back by the feed's mismatch",
-                Unit::K,
-                "chain",
-            )
-        },
-        s.f.t_back_k,
-    );
-    for (i, share) in s.branch.stage_shares(x, s.figures) {
-        let Some(stage) = s.branch.stages.get(i) else {
-            continue;
-        };
-        sink.put(
-            &|| {
-                let label = if is_end(stage) {
-                    format!("{} (its own noise)", stage.label)
-                } else {
-                    stage.label.clone()
-                };
-                at.line(g, &format!("ledger.{}", stage.id), &label, Unit::K, "chain")
-            },
-            share,
-        );
-    }
-    sink.put(
-        &|| at.line(g, "ledger.quantisation", "quantisation", Unit::K, "chain"),
-        s.f.t_quantisation_k,
-    );
-    sink.put(
-        &|| {
-            at.line(
-                g,
-                "ledger.satellite",
-                "noise from the satellite (apart)",
-                Unit::K,
-                "satellite file",
-            )
-        },
-        s.figures.n0_satellite / slantpath_quantity::constants::BOLTZMANN,
-    );
+    own: Option<&'a UpFigures>,
 }

@@ -1,35 +1,30 @@
 //! The survey: where to point, what is in the way, when the Sun is, how the satellite moves.
 
 mod chart;
+mod motion;
+mod obstacles;
 mod place;
 mod sun;
 
 use chart::{Chart, SunPath};
 use jiff::Timestamp;
+use motion::motion;
+use obstacles::obstacles;
 use place::{Of, Place, answer, share};
-use slantpath_antenna::AntennaError;
-use slantpath_antenna::reflector::{Arm, Reflector, TapeOffset};
-use slantpath_link::LinkError;
+use slantpath_antenna::reflector::Reflector;
+use slantpath_link::{LinkError, reflector};
 use slantpath_quantity::constants::SPEED_OF_LIGHT;
-use slantpath_quantity::{
-    Angle, Answer, Contributor, Estimate, Frequency, Interval, Length, Unit, Validity,
-};
+use slantpath_quantity::{Angle, Answer, Contributor, Length, Unit};
 use slantpath_report::{Figure, Section, Sheet};
 use slantpath_sky::body::path;
 use slantpath_sky::edge::{
     Coverage, EdgeVerdict, MODELLED, NOT_MODELLED, surface_horizon, verdict,
 };
-use slantpath_sky::fresnel::obstacle_clearance;
-use slantpath_sky::orbit::motion as orbit_motion;
-use slantpath_sky::{Body, EarthOrientation, HorizonMask, Locator, doppler, magnetic};
+use slantpath_sky::{Body, EarthOrientation, HorizonMask, Locator, magnetic};
 use slantpath_station::Station;
-use slantpath_station::checked::{FeedArm, ReflectorShape};
 
 /// Below this elevation the verdict on the edge of coverage is spelled out, degrees.
 const LOW_DEG: f64 = 5.0;
-/// An obstacle further than this in azimuth from the path is not taken to reach into it, degrees; common practice, no
-/// source.
-const ASIDE_DEG: f64 = 30.0;
 const DAY_S: f64 = 86_400.0;
 
 /// Surveys a station's site at a moment: directions, delays, horizon, obstacles, the satellite's motion and the Sun.
@@ -274,62 +269,6 @@ fn apparent(place: &Place) -> Answer {
     ))
 }
 
-fn shape(
-    s: &ReflectorShape,
-    get: &dyn Fn(&Contributor) -> f64,
-) -> Result<(Reflector, Validity), AntennaError> {
-    let m = |c: &Contributor| Length::m(get(c));
-    let reflector = match s {
-        ReflectorShape::PrimeFocus {
-            diameter,
-            focal_length,
-        } => Reflector::prime_focus(m(diameter), m(focal_length)),
-        ReflectorShape::PrimeFocusByTape { diameter, depth } => {
-            Reflector::prime_focus_from_depth(m(diameter), m(depth))
-        }
-        ReflectorShape::Offset {
-            diameter,
-            focal_length,
-            clearance,
-        } => Reflector::offset(m(diameter), m(focal_length), m(clearance)),
-        ReflectorShape::OffsetByTape {
-            width,
-            height,
-            depth,
-        } => {
-            let r = TapeOffset {
-                width: m(width),
-                height: m(height),
-                depth: m(depth),
-                deepest_from_near_edge: None,
-            }
-            .read()?;
-            return Ok((r.reflector, r.validity));
-        }
-    }?;
-    Ok((reflector, Validity::Inside))
-}
-
-fn shape_contributors(s: &ReflectorShape) -> Vec<&Contributor> {
-    match s {
-        ReflectorShape::PrimeFocus {
-            diameter,
-            focal_length,
-        } => vec![diameter, focal_length],
-        ReflectorShape::PrimeFocusByTape { diameter, depth } => vec![diameter, depth],
-        ReflectorShape::Offset {
-            diameter,
-            focal_length,
-            clearance,
-        } => vec![diameter, focal_length, clearance],
-        ReflectorShape::OffsetByTape {
-            width,
-            height,
-            depth,
-        } => vec![width, height, depth],
-    }
-}
-
 fn feed_and_face(station: &Station, place: &Place) -> Result<Section, LinkError> {
     let g = &place.geometry;
     let mut answers = Vec::new();
@@ -358,10 +297,7 @@ fn feed_and_face(station: &Station, place: &Place) -> Result<Section, LinkError>
             "turn the feed for the strongest beacon",
         ),
     });
-    let arm = match station.reflector.feed_arm {
-        FeedArm::Bottom => Arm::Bottom,
-        FeedArm::Top => Arm::Top,
-    };
+    let arm = slantpath_link::arm(station.reflector.feed_arm);
     let el = Angle::deg(if g.apparent.visible {
         g.apparent.elevation_deg
     } else {
@@ -369,11 +305,11 @@ fn feed_and_face(station: &Station, place: &Place) -> Result<Section, LinkError>
     });
     let s = &station.reflector.shape;
     let best = |c: &Contributor| c.distribution.mean();
-    let (reflector, validity) = shape(s, &best)?;
+    let (dish, validity) = reflector(s, &best)?;
     let face = |r: &Reflector| r.face_elevation(el, arm).as_deg();
-    let (face_0, beta_0) = (face(&reflector), reflector.offset_angle().as_deg());
+    let (face_0, beta_0) = (face(&dish), dish.offset_angle().as_deg());
     let (mut face_shares, mut beta_shares) = (apparent_shares(place), Vec::new());
-    for c in shape_contributors(s) {
+    for c in s.contributors() {
         let moved = |sign: f64| {
             let get = |d: &Contributor| {
                 best(d)
@@ -383,7 +319,7 @@ fn feed_and_face(station: &Station, place: &Place) -> Result<Section, LinkError>
                         0.0
                     }
             };
-            shape(s, &get).ok().map(|r| r.0)
+            reflector(s, &get).ok().map(|r| r.0)
         };
         // Near a round rim one side may be no offset dish at all; the other side then tells.
         if let Some((r, sign)) = moved(1.0)
@@ -400,7 +336,7 @@ fn feed_and_face(station: &Station, place: &Place) -> Result<Section, LinkError>
     }
     face_shares.retain(|x| x.u > 0.0);
     beta_shares.retain(|x| x.u > 0.0);
-    let what = if reflector.is_offset() {
+    let what = if dish.is_offset() {
         "the rim of an offset dish does not face the satellite: its offset angle is in it"
     } else {
         "the rim of a prime-focus dish faces the satellite"
@@ -416,7 +352,7 @@ fn feed_and_face(station: &Station, place: &Place) -> Result<Section, LinkError>
         .with_validity(validity.clone())
         .because(what),
     );
-    if reflector.is_offset() {
+    if dish.is_offset() {
         answers.push(
             answer(
                 "reflector.offset_angle",
@@ -525,208 +461,6 @@ fn horizon(place: &Place, edge: &EdgeVerdict, mask: Option<&HorizonMask>) -> Sec
             ));
     }
     section
-}
-
-fn obstacles(station: &Station, place: &Place) -> Result<Section, LinkError> {
-    let mut section = Section::new("obstacles", "Room for the beam", Vec::new());
-    let g = &place.geometry;
-    let bands = station.satellite.passbands.iter();
-    let lowest = bands
-        .flat_map(|p| {
-            let up = station.transmit.as_ref().map(|_| p.uplink.lo);
-            [Some(p.downlink.lo), up]
-        })
-        .flatten()
-        .fold(f64::INFINITY, |a, f| a.min(f.as_hz()));
-    if !lowest.is_finite() || station.site.obstacles.is_empty() {
-        return Ok(section);
-    }
-    let wavelength = Frequency::hz(lowest).wavelength();
-    let radius = Length::m(
-        0.5 * station
-            .reflector
-            .shape
-            .aperture_diameter()
-            .distribution
-            .mean(),
-    );
-    let el = if g.apparent.visible {
-        Angle::deg(g.apparent.elevation_deg)
-    } else {
-        g.direction.elevation
-    };
-    for (k, o) in station.site.obstacles.iter().enumerate() {
-        let off = o.azimuth.as_deg() - g.direction.azimuth.as_deg();
-        let off = off - 360.0 * (off / 360.0).round();
-        if off.abs() > ASIDE_DEG {
-            section = section.say(format!(
-                "{}: {:.0} deg beside the path, not in the way.",
-                o.name,
-                off.abs()
-            ));
-            continue;
-        }
-        let (id, label) = (
-            format!("site.obstacle_{}.clearance", k + 1),
-            format!("beam's axis above {}", o.name),
-        );
-        // An obstacle that the formula cannot place gets its reason instead of a figure.
-        let c = match obstacle_clearance(el, o.distance, o.height, wavelength, radius) {
-            Ok(c) => c,
-            Err(e) => {
-                section.answers.push(Answer::unknown(
-                    id,
-                    label,
-                    Unit::M,
-                    e.to_string(),
-                    "check its distance and height in the station file",
-                ));
-                continue;
-            }
-        };
-        let lever = c.along.as_m();
-        let shares = apparent_shares(place)
-            .into_iter()
-            .map(|s| share(s.id.as_str(), &s.label, lever * s.effect.to_radians()))
-            .collect();
-        let aside = o.distance.as_m() * off.to_radians().sin().abs();
-        section.answers.push(
-            answer(&id, &label, Unit::M, c.clearance.as_m(), shares).because(format!(
-                "wanted {:.2} m (first Fresnel zone {:.2} m at {:.3} GHz, dish radius {:.2} m): {}; taken to reach \
-                 into the path, {aside:.1} m beside which it was noted",
-                c.wanted.as_m(),
-                c.fresnel_radius.as_m(),
-                lowest / 1e9,
-                radius.as_m(),
-                if c.is_clear() { "clear" } else { "in the way" }
-            )),
-        );
-    }
-    Ok(section)
-}
-
-/// Half an extent about its middle, as an amplitude.
-fn amplitude(id: &str, label: &str, unit: Unit, value: f64, relative_u: f64, why: &str) -> Answer {
-    answer(
-        id,
-        label,
-        unit,
-        value,
-        vec![share("sat.orbit", "orbit", relative_u * value)],
-    )
-    .because(why)
-}
-
-fn motion(station: &Station, place: &Place, now: Timestamp) -> Result<Section, LinkError> {
-    let mut section = Section::new("motion", "Motion of the satellite", Vec::new());
-    let bands = &station.satellite.passbands;
-    if let Some(orbit) = &place.orbit {
-        let eop = EarthOrientation::default();
-        let seen = orbit.look(&place.geometry.site, now, eop)?;
-        let day = orbit_motion(orbit, &place.geometry.site, now, DAY_S, 288, eop)?;
-        let why = "SGP4, over the next 24 hours";
-        // 1 km a day of error turns at the Earth's rate: some 0.1 m/s.
-        let u_rate = 0.1;
-        section.answers.push(answer(
-            "sat.range_rate",
-            "range rate now, receding positive",
-            Unit::MPerS,
-            seen.range_rate.si(),
-            vec![share("sat.orbit", "orbit", u_rate)],
-        ));
-        let half = |lo: f64, hi: f64| 0.5 * (hi - lo);
-        let (el, az) = (day.elevation, day.azimuth);
-        section.answers.push(amplitude(
-            "sat.motion.elevation",
-            "daily motion in elevation, each way",
-            Unit::Deg,
-            half(el.lo.as_deg(), el.hi.as_deg()),
-            0.02,
-            why,
-        ));
-        section.answers.push(amplitude(
-            "sat.motion.azimuth",
-            "daily motion in azimuth, each way",
-            Unit::Deg,
-            half(az.lo.as_deg(), az.hi.as_deg()),
-            0.02,
-            why,
-        ));
-        for p in bands {
-            let f = p.downlink.centre();
-            section.answers.push(
-                answer(
-                    &format!("{}.doppler", p.name),
-                    &format!("Doppler shift now, downlink of {}", p.name),
-                    Unit::Hz,
-                    doppler(seen.range_rate, f).as_hz(),
-                    vec![share(
-                        "sat.orbit",
-                        "orbit",
-                        u_rate / SPEED_OF_LIGHT * f.as_hz(),
-                    )],
-                )
-                .with_validity(orbit.validity_at(now)),
-            );
-        }
-        return Ok(section);
-    }
-    let Some(m) = &place.motion else {
-        return Ok(section.say(
-            "Doppler and daily motion are not known: write the satellite's inclination and eccentricity, or its \
-             elements, into the satellite file.",
-        ));
-    };
-    let why = "from inclination and eccentricity; the phases are not known";
-    // The expansion is good to 1 %: limits, so u is that over sqrt(3).
-    let u = 0.01 / 3f64.sqrt();
-    let rows = [
-        (
-            "sat.motion.elevation",
-            "daily motion in elevation, at most",
-            Unit::Deg,
-            m.elevation.as_deg(),
-        ),
-        (
-            "sat.motion.cross_elevation",
-            "daily motion across, at most",
-            Unit::Deg,
-            m.cross_elevation.as_deg(),
-        ),
-        (
-            "sat.motion.range",
-            "daily motion in range, at most",
-            Unit::Km,
-            m.range.as_km(),
-        ),
-    ];
-    for (id, label, unit, value) in rows {
-        section
-            .answers
-            .push(amplitude(id, label, unit, value, u, why).with_validity(m.validity.clone()));
-    }
-    for p in bands {
-        let bound = m.doppler_bound(p.downlink.centre()).as_hz();
-        let estimate = Estimate {
-            value: 0.0,
-            u: bound * std::f64::consts::FRAC_1_SQRT_2,
-            interval: Interval {
-                lo: -bound,
-                hi: bound,
-                level: 1.0,
-            },
-        };
-        let (id, label) = (
-            format!("{}.doppler", p.name),
-            format!("Doppler shift, downlink of {}", p.name),
-        );
-        section.answers.push(
-            Answer::known(id, label, Unit::Hz, estimate)
-                .with_validity(m.validity.clone())
-                .because("a daily swing whose phase is not known: the interval holds all of it"),
-        );
-    }
-    Ok(section)
 }
 
 fn next_measurement(

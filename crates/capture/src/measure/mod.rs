@@ -103,6 +103,32 @@ pub fn frame_length(sample_rate_hz: f64, samples: Option<u64>) -> usize {
     n
 }
 
+/// The sample rate, which nothing can be measured without.
+pub(crate) fn known_rate(about: &About) -> Result<f64, CaptureError> {
+    about
+        .sample_rate_hz
+        .filter(|f| *f > 0.0 && f.is_finite())
+        .ok_or_else(|| {
+            CaptureError::missing(
+                &about.name,
+                "its sample rate",
+                "state the sample rate in samples per second",
+            )
+        })
+}
+
+/// Refuses a recording of fewer samples than a spectrum needs.
+pub(crate) fn long_enough(about: &About, samples: usize) -> Result<(), CaptureError> {
+    if samples < 2048 {
+        return Err(CaptureError::unsupported(
+            &about.name,
+            format!("it holds {samples} samples"),
+            "record some seconds",
+        ));
+    }
+    Ok(())
+}
+
 /// Measures a recording.
 ///
 /// # Errors
@@ -116,26 +142,11 @@ pub fn measure(
     stop: &Stop,
 ) -> Result<Measurement, CaptureError> {
     let about = source.about().clone();
-    let fs = about
-        .sample_rate_hz
-        .filter(|f| *f > 0.0 && f.is_finite())
-        .ok_or_else(|| {
-            CaptureError::missing(
-                &about.name,
-                "its sample rate",
-                "state the sample rate in samples per second",
-            )
-        })?;
+    let fs = known_rate(&about)?;
     let mut reader = Reader::new(source, stop);
     // Survey on the beginning.
     let head = reader.head(settings.survey_samples)?;
-    if head.len() < 2048 {
-        return Err(CaptureError::unsupported(
-            &about.name,
-            format!("it holds {} samples", head.len()),
-            "record some seconds",
-        ));
-    }
+    long_enough(&about, head.len())?;
     let n = frame_length(
         fs,
         Some(

@@ -7,7 +7,7 @@ pub use sun::{PowerSeries, SIDEREAL_DEG_PER_S, SunScan, SunSettings, drift_rate,
 pub use y_factor::{Role, YFactor, YSettings, y_factor};
 
 use crate::error::CaptureError;
-use crate::measure::{Flag, frame_length};
+use crate::measure::{Flag, frame_length, known_rate, long_enough};
 use crate::noise::flat_edge;
 use crate::signals::occupied;
 use crate::source::{About, Source};
@@ -52,26 +52,11 @@ pub fn noise_power(
     stop: &Stop,
 ) -> Result<NoisePower, CaptureError> {
     let about = source.about().clone();
-    let fs = about
-        .sample_rate_hz
-        .filter(|f| *f > 0.0 && f.is_finite())
-        .ok_or_else(|| {
-            CaptureError::missing(
-                &about.name,
-                "its sample rate",
-                "state the sample rate in samples per second",
-            )
-        })?;
+    let fs = known_rate(&about)?;
     let mut head = vec![C32::default(); 1 << 20];
     let got = fill(source, stop, &mut head)?;
     head.truncate(got);
-    if got < 2048 {
-        return Err(CaptureError::unsupported(
-            &about.name,
-            format!("it holds {got} samples"),
-            "record some seconds",
-        ));
-    }
+    long_enough(&about, got)?;
     let n = frame_length(
         fs,
         Some(about.total_samples.unwrap_or(got as u64).max(got as u64)),

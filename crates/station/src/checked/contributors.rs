@@ -85,25 +85,7 @@ fn site<'a>(l: &mut List<'a>, s: &'a Site) {
 }
 
 fn reflector<'a>(l: &mut List<'a>, r: &'a Reflector) {
-    match &r.shape {
-        ReflectorShape::PrimeFocus {
-            diameter,
-            focal_length,
-        } => l.all([diameter, focal_length]),
-        ReflectorShape::PrimeFocusByTape { diameter, depth } => l.all([diameter, depth]),
-        ReflectorShape::Offset {
-            diameter,
-            focal_length,
-            clearance,
-        } => {
-            l.all([diameter, focal_length, clearance]);
-        }
-        ReflectorShape::OffsetByTape {
-            width,
-            height,
-            depth,
-        } => l.all([width, height, depth]),
-    }
+    l.all(r.shape.contributors());
     l.all([
         &r.surface_rms,
         &r.pointing_error,
@@ -115,7 +97,7 @@ fn reflector<'a>(l: &mut List<'a>, r: &'a Reflector) {
 }
 
 fn feed<'a>(l: &mut List<'a>, f: &'a Feed) {
-    pattern(l, &f.receive.pattern);
+    l.all(f.receive.pattern.contributors());
     l.all([
         &f.receive.phase_centre.focus_error,
         &f.receive.phase_centre.lateral_error,
@@ -128,7 +110,7 @@ fn feed<'a>(l: &mut List<'a>, f: &'a Feed) {
         &f.receive.shadow.absorbed,
     ]);
     if let Some(t) = &f.transmit {
-        pattern(l, &t.pattern);
+        l.all(t.pattern.contributors());
         l.all([
             &t.phase_centre.focus_error,
             &t.phase_centre.lateral_error,
@@ -140,15 +122,6 @@ fn feed<'a>(l: &mut List<'a>, f: &'a Feed) {
     l.put(&f.skew_error);
     if let Some(c) = &f.cover {
         l.all([&c.thickness, &c.permittivity, &c.loss_tangent]);
-    }
-}
-
-fn pattern<'a>(l: &mut List<'a>, p: &'a FeedPattern) {
-    match p {
-        FeedPattern::EdgeTaper { angle, taper } => l.all([angle, taper]),
-        FeedPattern::CosPower { exponent } => l.put(exponent),
-        FeedPattern::BareGain { gain } => l.put(gain),
-        FeedPattern::Table { error, .. } => l.put(error),
     }
 }
 

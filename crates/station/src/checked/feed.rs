@@ -94,6 +94,18 @@ pub enum FeedPattern {
     },
 }
 
+impl FeedPattern {
+    /// Its figures, in the order of the fields.
+    pub fn contributors(&self) -> Vec<&Contributor> {
+        match self {
+            Self::EdgeTaper { angle, taper } => vec![angle, taper],
+            Self::CosPower { exponent } => vec![exponent],
+            Self::BareGain { gain } => vec![gain],
+            Self::Table { error, .. } => vec![error],
+        }
+    }
+}
+
 /// One row of a pattern table.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PatternRow {

@@ -65,6 +65,26 @@ impl ReflectorShape {
     pub fn is_offset(&self) -> bool {
         matches!(self, Self::Offset { .. } | Self::OffsetByTape { .. })
     }
+    /// Its dimensions, in the order of the fields.
+    pub fn contributors(&self) -> Vec<&Contributor> {
+        match self {
+            Self::PrimeFocus {
+                diameter,
+                focal_length,
+            } => vec![diameter, focal_length],
+            Self::PrimeFocusByTape { diameter, depth } => vec![diameter, depth],
+            Self::Offset {
+                diameter,
+                focal_length,
+                clearance,
+            } => vec![diameter, focal_length, clearance],
+            Self::OffsetByTape {
+                width,
+                height,
+                depth,
+            } => vec![width, height, depth],
+        }
+    }
     /// Diameter of the aperture as seen from the satellite, m.
     pub fn aperture_diameter(&self) -> &Contributor {
         match self {

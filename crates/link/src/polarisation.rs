@@ -1,0 +1,108 @@
+//! How the feed's polarisation meets the wave's.
+
+use crate::dish::Side;
+use crate::inputs::{Inputs, Slot};
+use slantpath_antenna::polarisation::{Polarisation as State, Sense};
+use slantpath_quantity::{Angle, Decibel, to_db};
+use slantpath_station::checked::{Polarisation, Station, TransmitFeed};
+
+/// What is left of a linear wave by a feed set across it, dB below (common practice, no source).
+const CROSSED_LOSS_DB: f64 = 30.0;
+
+/// How the feed's polarisation meets the wave's.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum PolarisationModel {
+    /// Linear to linear, turned by a skew error.
+    Linear { skew_error: Slot },
+    /// Elliptical feed against the satellite's circular sense, after the reflector turned it round.
+    Circular {
+        axial_ratio: Slot,
+        feed: Sense,
+        satellite: Sense,
+    },
+    /// Circular to linear or the other way: 3 dB.
+    Mixed,
+    /// Linear to the orthogonal linear.
+    Crossed,
+}
+
+fn sense_of(p: Polarisation) -> Option<Sense> {
+    match p {
+        Polarisation::Rhcp => Some(Sense::Right),
+        Polarisation::Lhcp => Some(Sense::Left),
+        Polarisation::Horizontal | Polarisation::Vertical => None,
+    }
+}
+
+pub(crate) fn polarisation(
+    inputs: &mut Inputs,
+    station: &Station,
+    side: Side,
+    wave: Polarisation,
+) -> PolarisationModel {
+    match (side, &station.feed.transmit) {
+        (Side::Transmit, Some(t)) => transmit_polarisation(inputs, station, t, wave),
+        _ if wave.is_circular() => PolarisationModel::Mixed,
+        // On receive the LNB is told to take the passband's polarisation; whether it does is the DC graph's matter.
+        _ => PolarisationModel::Linear {
+            skew_error: inputs.slot(&station.feed.skew_error),
+        },
+    }
+}
+
+fn transmit_polarisation(
+    inputs: &mut Inputs,
+    station: &Station,
+    t: &TransmitFeed,
+    wave: Polarisation,
+) -> PolarisationModel {
+    let sent = t.sense_after_dish();
+    match (sense_of(sent), sense_of(wave)) {
+        (Some(_), Some(satellite)) => PolarisationModel::Circular {
+            axial_ratio: inputs.slot(&t.axial_ratio),
+            feed: if sent == wave {
+                satellite
+            } else {
+                satellite.reversed()
+            },
+            satellite,
+        },
+        (None, None) if sent == wave => PolarisationModel::Linear {
+            skew_error: inputs.slot(&station.feed.skew_error),
+        },
+        (None, None) => PolarisationModel::Crossed,
+        _ => PolarisationModel::Mixed,
+    }
+}
+
+impl PolarisationModel {
+    /// Mismatch loss, dB.
+    pub fn loss_db(&self, x: &[f64]) -> f64 {
+        match *self {
+            Self::Linear { skew_error } => {
+                let turned = State::linear(Angle::rad(skew_error.of(x)));
+                turned
+                    .mismatch_loss(State::linear(Angle::rad(0.0)))
+                    .0
+                    .max(0.0)
+            }
+            Self::Circular {
+                axial_ratio,
+                feed,
+                satellite,
+            } => {
+                match State::elliptical(Decibel(axial_ratio.of(x).max(0.0)), Angle::rad(0.0), feed)
+                {
+                    // The satellite's own axial ratio is not published; it is taken as circular.
+                    Ok(state) => state
+                        .mismatch_loss(State::circular(satellite))
+                        .0
+                        .clamp(0.0, 60.0),
+                    Err(_) => 0.0,
+                }
+            }
+            Self::Mixed => to_db(2.0),
+            Self::Crossed => CROSSED_LOSS_DB,
+        }
+    }
+}
