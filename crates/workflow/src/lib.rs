@@ -11,5 +11,6 @@ pub mod predict;
 pub mod search;
 pub mod survey;
 pub mod verdict;
+pub mod whatif;
 
 pub use error::WorkflowError;
