@@ -52,7 +52,7 @@ pub fn case_page(
             .map(|(i, c)| trial(i, c))
             .collect(),
     );
-    let chain = judged.map(|(p, j)| chain_sheet(station, p, j, branch.as_deref()));
+    let chain = judged.map(|(p, j)| chain_sheet(station, p, Some(j), branch.as_deref()));
     slantpath_report::page::html(&station.name, &sheets, chain.as_ref(), provenance)
 }
 
@@ -190,141 +190,129 @@ fn trial(i: usize, c: &Compared) -> Figure {
     }
 }
 
-/// The chain on one sheet, sky to sample and back to sky.
-fn chain_sheet(station: &Station, p: &Predicted, j: &Judged, branch: Option<&str>) -> ChainSheet {
-    let text = |a: Option<&slantpath_quantity::Answer>| -> Option<String> {
-        let a = a?;
-        let e = a.estimate()?;
-        let (v, u) = show::value_and_u(e.value, e.u);
-        Some(if e.u > 0.0 {
-            format!("{v} ± {u} {}", a.unit)
-        } else {
-            format!("{v} {}", a.unit)
-        })
+/// The chain on one sheet, sky to sample and back to sky, of the first passband on `branch`.
+pub fn chain_sheet(
+    station: &Station,
+    p: &Predicted,
+    judged: Option<&Judged>,
+    branch: Option<&str>,
+) -> ChainSheet {
+    let mut chain = Chain {
+        p,
+        judged,
+        stages: Vec::new(),
     };
-    let first = station
-        .satellite
-        .passbands
-        .first()
-        .map(|p| p.name.as_str())
+    let passband = station.satellite.passbands.first();
+    let first = passband.map(|p| p.name.as_str()).unwrap_or_default();
+    let b = branch.unwrap_or_default();
+    let beacon = passband
+        .and_then(|p| p.reference_beacon())
+        .map(|b| b.name.clone())
         .unwrap_or_default();
-    let at = |what: &str| {
-        p.prediction
-            .answer(&format!("{first}.{what}@{}", branch.unwrap_or_default()))
-    };
-    let line = |what: &str| p.prediction.answer(&format!("{first}.{what}"));
-    let judged = |id: &str| -> (Option<String>, Option<String>) {
-        let Some(k) = j.comparands.iter().position(|c| c.measurand == id) else {
-            return (None, None);
-        };
-        let (Some(c), Some(d)) = (j.comparands.get(k), j.explanation.disagreements.get(k)) else {
-            return (None, None);
-        };
+    let feed = format!("feed.{}", station.feed.name);
+    let sky = &station.satellite.name;
+    let eirp = format!("EIRP of {beacon}");
+    chain.put(sky, &eirp, None, &format!("{first}.budget.{beacon}.eirp"));
+    let gas = format!("{first}.budget.gas");
+    chain.put("path", "gases and weather", Some("site"), &gas);
+    let gain = format!("{first}.budget.gain");
+    chain.put("dish", "realised gain", Some("reflector"), &gain);
+    let shadow = format!("{first}.ledger.antenna.shadow@{b}");
+    chain.put(
+        &station.feed.name,
+        "noise of the shadowed rays",
+        Some(&feed),
+        &shadow,
+    );
+    let g_over_t = format!("{first}.g_over_t@{b}");
+    chain.put("station", "G/T", None, &g_over_t);
+    if let Some(br) = station.receive.branch(b) {
+        for s in station.receive.stages(br) {
+            let place = format!("part.{}", s.part.name);
+            let noise = format!("{first}.ledger.rx.{}@{b}", s.part.name);
+            chain.put(
+                &s.part.label,
+                "noise at the LNB's input",
+                Some(&place),
+                &noise,
+            );
+        }
+    }
+    let cn0 = format!("{first}.{beacon}.cn0@{b}");
+    chain.put("sample", &format!("C/N0 of {beacon}"), None, &cn0);
+    chain.put(
+        "sample",
+        "noise step",
+        None,
+        &format!("{first}.noise_step@{b}"),
+    );
+    let receive = std::mem::take(&mut chain.stages);
+    if let Some(t) = &station.transmit {
+        for part in &t.chain {
+            let place = format!("part.{}", part.name);
+            let power = format!("{first}.up.after.{}", part.name);
+            chain.put(&part.label, "power after it", Some(&place), &power);
+        }
+        let gain = format!("{first}.up.gain");
+        chain.put("dish and feed", "realised gain, uplink", Some(&feed), &gain);
+        chain.put(
+            "sky",
+            "EIRP of the station",
+            None,
+            &format!("{first}.own.eirp"),
+        );
+        let own = format!("{first}.own.against_beacon");
+        chain.put(sky, "own downlink against the beacon", None, &own);
+    }
+    ChainSheet {
+        receive,
+        transmit: chain.stages,
+    }
+}
+
+/// Collects stages: each shows one predicted figure, and what was measured of it.
+struct Chain<'a> {
+    p: &'a Predicted,
+    judged: Option<&'a Judged>,
+    stages: Vec<Stage>,
+}
+
+impl Chain<'_> {
+    fn put(&mut self, name: &str, what: &str, place: Option<&str>, id: &str) {
+        let answer = self.p.prediction.answer(id);
+        let predicted = answer.and_then(|a| {
+            let e = a.estimate()?;
+            let (v, u) = show::value_and_u(e.value, e.u);
+            Some(if e.u > 0.0 {
+                format!("{v} ± {u} {}", a.unit)
+            } else {
+                format!("{v} {}", a.unit)
+            })
+        });
+        let (measured, disagreement) = self.compared(id).unwrap_or_default();
+        self.stages.push(Stage {
+            name: name.to_string(),
+            what: what.to_string(),
+            predicted,
+            measured,
+            disagreement,
+            place: place.map(str::to_string),
+            measurand: answer.is_some().then(|| id.to_string()),
+        });
+    }
+
+    fn compared(&self, id: &str) -> Option<(Option<String>, Option<String>)> {
+        let j = self.judged?;
+        let k = j.comparands.iter().position(|c| c.measurand == id)?;
+        let (c, d) = (j.comparands.get(k)?, j.explanation.disagreements.get(k)?);
         let (v, u) = show::value_and_u(c.measured, c.u_measured);
         let (dv, du) = show::value_and_u(d.difference, d.u);
-        (
+        Some((
             Some(format!("{v} ± {u} {}", c.unit)),
             Some(format!(
                 "{dv} ± {du} dB ({} u)",
                 show::fixed(d.normalised, 1)
             )),
-        )
-    };
-    let stage = |name: &str,
-                 what: &str,
-                 predicted: Option<String>,
-                 measured: (Option<String>, Option<String>)| Stage {
-        name: name.to_string(),
-        what: what.to_string(),
-        predicted,
-        measured: measured.0,
-        disagreement: measured.1,
-    };
-    let none = || (None, None);
-    let b = branch.unwrap_or_default();
-    let beacon = station
-        .satellite
-        .passbands
-        .first()
-        .and_then(|p| p.reference_beacon())
-        .map(|b| b.name.clone())
-        .unwrap_or_default();
-    let mut receive = vec![
-        stage(
-            &station.satellite.name,
-            &format!("EIRP of {beacon}"),
-            text(line(&format!("budget.{beacon}.eirp"))),
-            none(),
-        ),
-        stage(
-            "path",
-            "gases and weather",
-            text(line("budget.gas")),
-            none(),
-        ),
-        stage(
-            "dish and feed",
-            "realised gain",
-            text(line("budget.gain")),
-            none(),
-        ),
-        stage(
-            "station",
-            "G/T",
-            text(at("g_over_t")),
-            judged(&format!("{first}.g_over_t@{b}")),
-        ),
-    ];
-    if let Some(br) = station.receive.branch(b) {
-        for s in station.receive.stages(br) {
-            receive.push(stage(
-                &s.part.label,
-                "noise at the LNB's input",
-                text(at(&format!("ledger.rx.{}", s.part.name))),
-                none(),
-            ));
-        }
+        ))
     }
-    receive.push(stage(
-        "sample",
-        &format!("C/N0 of {beacon}"),
-        text(at(&format!("{beacon}.cn0"))),
-        judged(&format!("{first}.{beacon}.cn0@{b}")),
-    ));
-    receive.push(stage(
-        "sample",
-        "noise step",
-        text(at("noise_step")),
-        judged(&format!("{first}.noise_step@{b}")),
-    ));
-    let mut transmit = Vec::new();
-    if let Some(t) = &station.transmit {
-        for part in &t.chain {
-            transmit.push(stage(
-                &part.label,
-                "power after it",
-                text(line(&format!("up.after.{}", part.name))),
-                none(),
-            ));
-        }
-        transmit.push(stage(
-            "dish and feed",
-            "realised gain, uplink",
-            text(line("up.gain")),
-            none(),
-        ));
-        transmit.push(stage(
-            "sky",
-            "EIRP of the station",
-            text(line("own.eirp")),
-            none(),
-        ));
-        transmit.push(stage(
-            &station.satellite.name,
-            "own downlink against the beacon",
-            text(line("own.against_beacon")),
-            none(),
-        ));
-    }
-    ChainSheet { receive, transmit }
 }

@@ -16,6 +16,10 @@ pub struct Stage {
     pub measured: Option<String>,
     /// Disagreement, as written.
     pub disagreement: Option<String>,
+    /// Place in the station file that describes it, for example `part.lnb`.
+    pub place: Option<String>,
+    /// Identity of the predicted figure.
+    pub measurand: Option<String>,
 }
 
 /// Both chains in the order in which the signal passes them.

@@ -23,6 +23,8 @@ fn stage(name: &str, what: &str, p: &str, m: &str, d: &str) -> Stage {
         predicted: some(p),
         measured: some(m),
         disagreement: some(d),
+        place: None,
+        measurand: None,
     }
 }
 
