@@ -38,7 +38,7 @@ impl Modulation {
     }
 }
 
-/// One MODCOD with a normal FECFRAME (64 800 bits).
+/// One MODCOD; block lengths and threshold are those of a normal FECFRAME (64 800 bits), see [`Modcod::k_bch_short`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Modcod {
     /// Number in the PLHEADER, 1 to 28 (table 12).
@@ -65,6 +65,27 @@ impl Modcod {
     /// Information bits a symbol (the standard's spectral efficiency): `(k_bch - 80) / symbols`.
     pub fn efficiency(&self, pilots: bool) -> f64 {
         f64::from(self.k_bch - 80) / f64::from(self.frame_symbols(pilots))
+    }
+    /// Uncoded BCH block of the short FECFRAME (16 200 bits), bits (table 5b); `None` for rate 9/10, which has none.
+    /// The nominal rate is not the effective one: 1/4 is 1/5, 1/2 is 4/9, 3/4 is 11/15, 4/5 is 7/9, 5/6 is 37/45.
+    pub fn k_bch_short(&self) -> Option<u32> {
+        Some(match self.rate {
+            "1/4" => 3072,
+            "1/3" => 5232,
+            "2/5" => 6312,
+            "1/2" => 7032,
+            "3/5" => 9552,
+            "2/3" => 10_632,
+            "3/4" => 11_712,
+            "4/5" => 12_432,
+            "5/6" => 13_152,
+            "8/9" => 14_232,
+            _ => return None,
+        })
+    }
+    /// As people write it, for example `8PSK 3/4`.
+    pub fn name(&self) -> String {
+        format!("{} {}", self.modulation.name(), self.rate)
     }
 }
 
