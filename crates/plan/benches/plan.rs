@@ -1,0 +1,5 @@
+//! How long planning takes.
+
+fn main() {
+    divan::main();
+}
