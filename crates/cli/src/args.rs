@@ -155,6 +155,10 @@ pub struct Measure {
     /// Flux of the Sun that day at the receive frequency and its standard uncertainty, sfu.
     #[arg(long, num_args = 2, value_names = ["SFU", "U"])]
     pub sun_flux: Vec<f64>,
+    /// Flux of the Sun that day as published at other frequencies: MHz, sfu, its standard uncertainty. Give two or
+    /// more, on both sides of the receive frequency: a straight line in log flux over log frequency joins them.
+    #[arg(long, num_args = 3, value_names = ["MHZ", "SFU", "U"], conflicts_with = "sun_flux", action = clap::ArgAction::Append)]
+    pub sun_flux_at: Vec<f64>,
     #[command(flatten)]
     pub recorded: Recorded,
 }

@@ -11,10 +11,14 @@ use slantpath_quantity::constants::SPEED_OF_LIGHT;
 use slantpath_quantity::{
     Angle, Contributor, Distribution, Frequency, Length, Validity, amplitude_to_db,
 };
-use slantpath_station::checked::{Polarisation, Site};
+use slantpath_station::checked::{Polarisation, Site, Station};
 
 /// Day-to-day spread of the air temperature about its annual mean, K (common practice, no source).
 const U_AIR_K: f64 = 8.0;
+
+/// Relative standard uncertainty of the gas attenuation (ITU-R P.676-12 states none at these frequencies; own
+/// estimate).
+const U_GAS_MODEL: f64 = 0.05;
 
 /// Climate of the site: the built-in grid, replaced where the station file says otherwise.
 pub(crate) fn site_climate(site: &Site) -> Result<SiteClimate, LinkError> {
@@ -50,6 +54,67 @@ pub(crate) fn site_climate(site: &Site) -> Result<SiteClimate, LinkError> {
     Ok(c)
 }
 
+/// Relative standard uncertainty of the water vapour of one day: its spread over the year, and the grid's error.
+fn vapour_relative_u(c: &SiteClimate) -> f64 {
+    let (v10, v50) = (
+        c.vapour_content_kgm2.at(10.0).value,
+        c.vapour_content_kgm2.at(50.0),
+    );
+    if v50.value <= 0.0 {
+        return 0.0;
+    }
+    // The grid ends at the median; the spread is taken from its wet side. 1.2816: the 10 % quantile of a normal
+    // distribution.
+    let spread = ((v10 - v50.value) / 1.2816 / v50.value).max(0.0);
+    spread.hypot(v50.u / v50.value)
+}
+
+/// What the clear air takes from a source beyond it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClearLoss {
+    /// Gas attenuation, dB.
+    pub loss_db: f64,
+    /// Its standard uncertainty, dB: the model, the vapour of the day, and cloud that nobody reported.
+    pub u_db: f64,
+    /// The model's range.
+    pub validity: Validity,
+}
+
+/// Attenuation by the gases of the clear air between a station and a source at an apparent elevation (ITU-R P.676 on
+/// the site's climate, median vapour), as a prediction's budget has it.
+///
+/// # Errors
+/// An elevation below the horizon, a site or frequency outside the models.
+pub fn clear_loss(
+    station: &Station,
+    elevation: Angle,
+    f: Frequency,
+) -> Result<ClearLoss, LinkError> {
+    let c = site_climate(&station.site)?;
+    let path = SlantPath::new(
+        &PathInput {
+            latitude: station.site.latitude,
+            elevation,
+            frequency: f,
+            // Neither polarisation nor antenna has a part in gas attenuation.
+            polarisation_tilt: Angle::deg(0.0),
+            diameter: Length::m(1.0),
+            efficiency: 0.6,
+        },
+        &c,
+    )?;
+    let clear = path.clear_sky(50.0)?;
+    let loss_db = clear.oxygen_db + clear.water_db;
+    Ok(ClearLoss {
+        loss_db,
+        // Cloud anywhere from none to what is exceeded for a tenth of the year (ITU-R P.840): its root mean square.
+        u_db: (U_GAS_MODEL * loss_db)
+            .hypot(vapour_relative_u(&c) * clear.water_db)
+            .hypot(path.losses(10.0)?.cloud_db / 3f64.sqrt()),
+        validity: clear.validity,
+    })
+}
+
 /// Inputs that every frequency shares: one gas model error, one amount of vapour, one air temperature.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct SharedAir {
@@ -61,22 +126,7 @@ pub(crate) struct SharedAir {
 
 impl SharedAir {
     pub fn new(inputs: &mut Inputs, site: &Site, c: &SiteClimate, air: Air) -> Self {
-        let (v10, v50, v90) = (
-            c.vapour_content_kgm2.at(10.0).value,
-            c.vapour_content_kgm2.at(50.0),
-            c.vapour_content_kgm2.at(50.0).value, // the grid ends at the median; the spread is taken from its wet side
-        );
-        // 1.2816: the 10 % quantile of a normal distribution.
-        let spread = if v90 > 0.0 {
-            ((v10 - v90) / 1.2816 / v50.value).max(0.0)
-        } else {
-            0.0
-        };
-        let grid = if v50.value > 0.0 {
-            v50.u / v50.value
-        } else {
-            0.0
-        };
+        let vapour_u = vapour_relative_u(c);
         let factor = |u: f64| {
             if u > 0.0 {
                 Distribution::Normal { mean: 1.0, u }
@@ -106,14 +156,14 @@ impl SharedAir {
             gas_model: inputs.own(
                 "air.gas_model",
                 "gas attenuation model",
-                factor(0.05),
+                factor(U_GAS_MODEL),
                 "",
                 "ITU-R P.676-12; 5 %, own estimate",
             ),
             vapour: inputs.own(
                 "air.vapour",
                 "water vapour of the day",
-                factor(spread.hypot(grid)),
+                factor(vapour_u),
                 "",
                 "ITU-R P.836-6",
             ),

@@ -21,7 +21,7 @@ mod stages;
 mod transmit;
 mod walk;
 
-pub use air::free_space_loss_db;
+pub use air::{ClearLoss, clear_loss, free_space_loss_db};
 pub use conditions::{Air, Conditions, Drawing};
 pub use error::LinkError;
 pub use geometry::{Geometry, geometry};

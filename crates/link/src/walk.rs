@@ -374,11 +374,13 @@ impl Model {
         );
         if let Some(sun) = self.sun {
             let beam = s.down.dish.antenna().half_power_beamwidth();
+            let air = &s.figures.path;
             let y = beam_correction_gauss_disk(Angle::deg(SUN_DIAMETER_DEG), beam)
                 .and_then(|k| {
                     y_of_source(
                         s.f.g_over_t_db,
-                        sun.flux_sfu.of(x).max(1e-3) * SFU,
+                        // A published flux is that above the air.
+                        sun.flux_sfu.of(x).max(1e-3) * SFU * from_db(-air.gas_db - air.weather_db),
                         s.down.f,
                         k,
                     )

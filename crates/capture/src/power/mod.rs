@@ -3,7 +3,9 @@
 mod sun;
 mod y_factor;
 
-pub use sun::{PowerSeries, SIDEREAL_DEG_PER_S, SunScan, SunSettings, drift_rate, sun_scan};
+pub use sun::{
+    OnAxis, PowerSeries, SIDEREAL_DEG_PER_S, SunScan, SunSettings, drift_rate, sun_scan,
+};
 pub use y_factor::{Role, YFactor, YSettings, y_factor};
 
 use crate::error::CaptureError;

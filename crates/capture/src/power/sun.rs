@@ -99,8 +99,37 @@ pub struct SunScan {
     pub chi2_per_dof: f64,
     /// Points: time, power over baseline, fitted curve.
     pub curve: Vec<(f64, f64, f64)>,
+    /// What the beam's axis would have shown, when the distance at which the Sun passed it is known.
+    pub on_axis: Option<OnAxis>,
     /// Answers: `sun.y_peak`, `sun.y_on_axis`, `sun.transit`, `sun.beamwidth`.
     pub answers: Vec<Answer>,
+}
+
+/// Peak over baseline brought to the beam's axis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OnAxis {
+    /// Power ratio.
+    pub y: f64,
+    /// Standard uncertainty of `y` from the fit.
+    pub u_fit: f64,
+    /// The same from the distance to the axis.
+    pub u_miss: f64,
+}
+
+impl OnAxis {
+    /// Of a peak `rise` over the baseline (`Y - 1`) seen `miss` off the axis of a beam of half-power width `width`, all
+    /// angles in one unit. A miss of uncertainty u has on the mean the square `miss^2 + u^2`.
+    fn of(rise: f64, u_rise: f64, miss: f64, u_miss: f64, width: f64) -> Self {
+        let k = 4.0 * std::f64::consts::LN_2 / (width * width);
+        let loss = (k * (miss * miss + u_miss * u_miss)).exp();
+        let (m2, u2) = (miss * miss, u_miss * u_miss);
+        Self {
+            y: 1.0 + rise * loss,
+            u_fit: u_rise * loss,
+            // Standard deviation of the square of a normal variable.
+            u_miss: rise * loss * k * (4.0 * m2 * u2 + 2.0 * u2 * u2).sqrt(),
+        }
+    }
 }
 
 /// Fits baseline, peak, moment, width and a linear gain drift. `Err` says why the scan cannot be used.
@@ -221,24 +250,22 @@ pub fn sun_scan(s: &PowerSeries, settings: &SunSettings) -> Result<SunScan, Stri
         )
         .because(format!("{:.0} s at {:.5} degrees per second", p[3], settings.rate_deg_per_s)),
     ];
+    let mut on_axis = None;
     match settings.miss_deg {
         Some((miss, u_miss)) if width > 0.0 => {
-            let loss = (k * (miss / width).powi(2)).exp();
-            let on_axis = 1.0 + p[1] * loss;
-            // d(Y-1)/dmiss = (Y-1) 2 k miss / width^2; to second order u^2 adds where the miss itself is near zero.
-            let by_miss = p[1] * loss * k / (width * width)
-                * (4.0 * miss * miss * u_miss * u_miss + 2.0 * u_miss.powi(4)).sqrt();
-            let u_all = (u_y * loss).hypot(by_miss);
+            let o = OnAxis::of(p[1], u_y, miss, u_miss, width);
+            let u_all = o.u_fit.hypot(o.u_miss);
+            on_axis = Some(o);
             answers.push(
                 Answer::known(
                     "sun.y_on_axis",
                     "Sun: peak over cold sky, corrected to the beam's axis",
                     Unit::Db,
-                    Estimate::normal(to_db(on_axis), db_of_relative_u(u_all / on_axis)),
+                    Estimate::normal(to_db(o.y), db_of_relative_u(u_all / o.y)),
                 )
                 .with_shares(vec![
-                    share("sun.fit", "scatter of the power and gain drift", db_of_relative_u(u_y * loss / on_axis), false),
-                    share("sun.miss", "distance from the beam's axis", db_of_relative_u(by_miss / on_axis), true),
+                    share("sun.fit", "scatter of the power and gain drift", db_of_relative_u(o.u_fit / o.y), false),
+                    share("sun.miss", "distance from the beam's axis", db_of_relative_u(o.u_miss / o.y), true),
                 ]),
             );
         }
@@ -266,6 +293,7 @@ pub fn sun_scan(s: &PowerSeries, settings: &SunSettings) -> Result<SunScan, Stri
         gain_drift_db: (p[4] / ln_db, u(4) / ln_db),
         chi2_per_dof,
         curve,
+        on_axis,
         answers,
     })
 }

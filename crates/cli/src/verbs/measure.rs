@@ -6,7 +6,7 @@ use crate::show::Output;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::files::load_station;
 use slantpath_workflow::measure::{measure_file, measure_sheet};
-use slantpath_workflow::power::{sun_sheet, y_sheet};
+use slantpath_workflow::power::{Published, sun_sheet, y_sheet};
 
 /// Measures every recording.
 pub fn run(a: &Measure, out: &Output) -> Result<u8, WorkflowError> {
@@ -33,7 +33,7 @@ pub fn run(a: &Measure, out: &Output) -> Result<u8, WorkflowError> {
         sheets.push(sun_sheet(
             station,
             path,
-            pair(&a.sun_flux),
+            &Published::of(&a.sun_flux, &a.sun_flux_at),
             &options,
             &out.progress("measuring"),
         )?);

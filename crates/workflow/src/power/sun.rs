@@ -52,6 +52,22 @@ struct Flux {
 }
 
 impl Published {
+    /// From what was typed: flux and its u at the receive frequency, or else rows of MHz, flux and u.
+    pub fn of(here: &[f64], at: &[f64]) -> Self {
+        match (here, at) {
+            ([sfu, u], _) => Self::Here(*sfu, *u),
+            (_, []) => Self::None,
+            _ => Self::At(
+                at.chunks_exact(3)
+                    .filter_map(|r| match r {
+                        [mhz, sfu, u] => Some((Frequency::mhz(*mhz), *sfu, *u)),
+                        _ => None,
+                    })
+                    .collect(),
+            ),
+        }
+    }
+
     /// At a frequency: straight line in log flux over log frequency between the neighbouring published ones.
     fn at(&self, f: Frequency) -> Result<Option<Flux>, WorkflowError> {
         match self {
@@ -208,7 +224,7 @@ pub fn sun_sheet(
                 "The clear air takes {} dB (u = {}) from the Sun at {} deg of elevation (ITU-R P.676).",
                 show::fixed(air.loss_db, 3),
                 show::significant(air.u_db, 1),
-                show::fixed(sun.direction.elevation_deg(), 1)
+                show::fixed(sun.direction.elevation.as_deg(), 1)
             ));
             section.text.push(format!(
                 "Gain drift over the scan: {} dB (u = {}); chi-square per degree of freedom {}.",
@@ -339,8 +355,9 @@ fn air(
     towards: Direction,
     f: Frequency,
 ) -> Result<ClearLoss, WorkflowError> {
-    let height = slantpath_quantity::Length::m(site.height_m());
-    let seen = p834::apparent_elevation(towards.elevation(), height).map_err(LinkError::from)?;
+    let h_km = site.height().as_km().clamp(-0.5, 10.0);
+    let seen =
+        p834::apparent_elevation(h_km, towards.elevation.as_deg()).map_err(LinkError::from)?;
     Ok(clear_loss(
         station,
         Angle::deg(seen.elevation_deg.max(0.0)),
@@ -429,5 +446,82 @@ fn share(id: &str, label: &str, u: f64, systematic: bool) -> Share {
         u,
         effect: u,
         systematic,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slantpath_input::Source;
+    use slantpath_station::read_station;
+    use slantpath_stats::Progress;
+
+    #[test]
+    fn a_flux_between_two_published_ones() {
+        let rows = [8_800.0, 200.0, 4.0, 15_400.0, 400.0, 10.0];
+        let f = Published::of(&[], &rows)
+            .at(Frequency::mhz((8_800.0f64 * 15_400.0).sqrt()))
+            .unwrap()
+            .unwrap();
+        // Half way on the logarithmic axis: the geometric mean, and half of each relative uncertainty.
+        let mean = (200.0f64 * 400.0).sqrt();
+        assert!((f.sfu / mean - 1.0).abs() < 1e-9, "{}", f.sfu);
+        let u = mean * (0.01f64.powi(2) + 0.0125f64.powi(2) + U_INTERPOLATION.powi(2)).sqrt();
+        assert!((f.u_sfu / u - 1.0).abs() < 1e-3, "{} {u}", f.u_sfu);
+        assert!(f.validity.is_inside());
+        let beyond = Published::of(&[], &rows)
+            .at(Frequency::ghz(20.0))
+            .unwrap()
+            .unwrap();
+        assert!(!beyond.validity.is_inside());
+        assert!(
+            Published::of(&[-1.0, 3.0], &[])
+                .at(Frequency::ghz(10.0))
+                .is_err()
+        );
+        assert!(
+            Published::of(&[], &rows[..3])
+                .at(Frequency::ghz(10.0))
+                .is_err()
+        );
+    }
+
+    /// Truth: station.g_over_t_db in demo/truth/sun-old.truth.json and sun-new.truth.json (independent generator; its
+    /// air takes 0.3 dB from the Sun).
+    #[test]
+    fn scans_of_the_shipped_recordings() {
+        let root = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo"));
+        let text = std::fs::read_to_string(root.join("qq0aaa.toml")).unwrap();
+        let (file, problems) = read_station(&Source::new("qq0aaa.toml", text), &mut |p: &str| {
+            let text = std::fs::read_to_string(root.join(p)).unwrap();
+            Ok(Source::new(p, text))
+        });
+        let station = file.unwrap_or_else(|| panic!("{problems:?}")).base;
+        for (log, flux, truth) in [
+            ("sun-old.csv", 285.0, 17.6945),
+            ("sun-new.csv", 310.0, 20.3376),
+        ] {
+            let sheet = sun_sheet(
+                &station,
+                &root.join("recordings").join(log),
+                &Published::Here(flux, 0.02 * flux),
+                &MeasureOptions::default(),
+                &Progress::silent(),
+            )
+            .unwrap();
+            let gt = sheet
+                .sections
+                .iter()
+                .flat_map(|s| &s.answers)
+                .find(|a| a.measurand == "sun.g_over_t")
+                .and_then(|a| a.estimate())
+                .unwrap();
+            assert!(
+                (gt.value - truth).abs() < 1.96 * gt.u && gt.u < 0.2,
+                "{log}: {} u {}",
+                gt.value,
+                gt.u
+            );
+        }
     }
 }
