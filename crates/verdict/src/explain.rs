@@ -1,13 +1,13 @@
 //! What would have to be different for the measurement to be right: generalised least squares on the ledger.
 //!
-//! The prediction is linearised at its best estimates, `y = f(x0) + J (x - x0)`. Every contributor carries what was
-//! known of it (mean zero, its stated u); the measurements carry theirs. The least-squares solution says how far each
-//! contributor would have to move, how sure that is, and which measurement pulls it there (GUM F.2.3; Bayes' rule for
-//! normal distributions). Contributors are normal here, whatever shape they were stated with; that and the
-//! linearisation are good while shifts stay within about two standard uncertainties, and the result says when not.
+//! Every contributor carries what was known of it (mean zero, its stated u); the measurements carry theirs. The
+//! least-squares solution says how far each contributor would have to move, how sure that is, and which measurement pulls
+//! it there (GUM F.2.3; Bayes' rule for normal distributions). The prediction is linearised anew at every step until the
+//! solution stands still, so that large shifts are as good as small ones. Contributors are normal here, whatever shape they
+//! were stated with.
 
 use slantpath_quantity::{Contributor, Unit};
-use slantpath_stats::least_squares::{Noise, Prior, Scale, linear};
+use slantpath_stats::least_squares::{LinearFit as Fit, Noise, Prior, Scale, linear};
 use slantpath_stats::matrix::Matrix;
 use slantpath_stats::{StatsError, intervals};
 
@@ -66,6 +66,8 @@ pub struct Suspect {
     pub u_after: f64,
     /// Shift in units of what was known before: how unusual it would be.
     pub in_u: f64,
+    /// The shift that the model linearised at its best estimates would have asked for.
+    pub linear: f64,
     /// Which measurement pulls, and by how much of the shift, largest first.
     pub pulls: Vec<Pull>,
 }
@@ -94,6 +96,10 @@ pub struct Explanation {
     pub chance: f64,
     /// Covariance of the contributors after the measurements (in the order given).
     pub after: Matrix,
+    /// How often the prediction was linearised anew.
+    pub steps: usize,
+    /// Whether the solution stands still; else it is the best point found.
+    pub converged: bool,
 }
 
 impl Explanation {
@@ -103,74 +109,67 @@ impl Explanation {
     }
 }
 
-/// Explains the differences.
+/// Explains the differences with the linearised prediction: [`explain_with`] for a model that is a plane.
 ///
 /// # Errors
-/// Sensitivities of another length than the contributors; uncertainties that are not positive; nothing to compare.
+/// As [`explain_with`].
 pub fn explain(
     contributors: &[Contributor],
     comparands: &[Comparand],
 ) -> Result<Explanation, StatsError> {
-    let active: Vec<usize> = (0..contributors.len())
-        .filter(|&i| contributors[i].distribution.u() > 0.0)
-        .collect();
-    let spoken: Vec<usize> = (0..comparands.len())
-        .filter(|&k| !silent(&comparands[k]))
-        .collect();
+    explain_with(contributors, comparands, &mut |shift: &[f64]| {
+        let plane = comparands.iter().map(|c| {
+            let moved: f64 = c.sensitivity.iter().zip(shift).map(|(s, x)| s * x).sum();
+            c.predicted + moved
+        });
+        Some(plane.collect())
+    })
+}
+
+/// Explains the differences. `model` gives the predicted value of every comparand when the contributors have moved by
+/// `shift` from their best estimates (own units, order of `contributors`); `None` where the model cannot be.
+///
+/// Minimises `sum ((y - f(x)) / u)^2 + sum (x / u_0)^2` by Gauss and Newton's method, halving steps that do not descend
+/// and linearising anew at every step; a reading at its ceiling adds `-2 ln Phi((f - y) / u)` instead, the probability that
+/// the truth is this or more.
+///
+/// # Errors
+/// Sensitivities of another length than the contributors; uncertainties that are not positive; a model that gives another
+/// number of values or none at the best estimates.
+pub fn explain_with(
+    contributors: &[Contributor],
+    comparands: &[Comparand],
+    model: &mut dyn FnMut(&[f64]) -> Option<Vec<f64>>,
+) -> Result<Explanation, StatsError> {
+    let n = contributors.len();
     for c in comparands {
-        if c.sensitivity.len() != contributors.len() {
+        if c.sensitivity.len() != n {
             return Err(StatsError::Shape {
                 what: "sensitivity",
-                expected: contributors.len(),
+                expected: n,
                 found: c.sensitivity.len(),
             });
         }
     }
-    let a = Matrix::from_fn(spoken.len(), active.len(), |k, i| {
-        comparands[spoken[k]].sensitivity[active[i]]
-    });
-    let residual: Vec<f64> = spoken
-        .iter()
-        .map(|&k| comparands[k].measured - comparands[k].predicted)
+    let active: Vec<usize> = (0..n)
+        .filter(|&i| contributors[i].distribution.u() > 0.0)
         .collect();
-    let u: Vec<f64> = spoken.iter().map(|&k| comparands[k].u_measured).collect();
-    let priors: Vec<Prior> = active
-        .iter()
-        .enumerate()
-        .map(|(index, &i)| Prior {
-            index,
-            mean: 0.0,
-            u: contributors[i].distribution.u(),
-        })
-        .collect();
-    let fit = if spoken.is_empty() || active.is_empty() {
-        None
-    } else {
-        Some(linear(
-            &a,
-            &residual,
-            Noise::Each(&u),
-            &priors,
-            Scale::Known,
-        )?)
+    let mut problem = Problem {
+        contributors,
+        comparands,
+        active: &active,
+        model,
     };
-    let shift_of = |i: usize| -> f64 {
-        match (&fit, active.iter().position(|&k| k == i)) {
-            (Some(f), Some(p)) => f.x[p],
-            _ => 0.0,
-        }
-    };
+    let solution = problem.solve()?;
+    let shift = &solution.shift;
+    let left = problem.values(shift).unwrap_or_else(|| solution.f.clone());
     let disagreements: Vec<Disagreement> = comparands
         .iter()
-        .map(|c| {
+        .zip(&left)
+        .map(|(c, f)| {
             let d = c.measured - c.predicted;
             let uu = c.u_measured.hypot(c.u_predicted);
-            let moved: f64 = c
-                .sensitivity
-                .iter()
-                .enumerate()
-                .map(|(i, s)| s * shift_of(i))
-                .sum();
+            let silent = silent(c);
             Disagreement {
                 measurand: c.measurand.clone(),
                 label: c.label.clone(),
@@ -178,20 +177,21 @@ pub fn explain(
                 difference: d,
                 u: uu,
                 normalised: if uu > 0.0 { d / uu } else { 0.0 },
-                left_over: d - moved,
-                silent: silent(c),
+                left_over: if c.at_least {
+                    (c.measured - f).max(0.0)
+                } else {
+                    c.measured - f
+                },
+                silent,
             }
         })
         .collect();
-    let (chi2, chance) = match &fit {
-        Some(f) => (
-            f.chi2,
-            intervals::chi2_exceeded(f.chi2, spoken.len() as f64)?,
-        ),
-        None => (0.0, 1.0),
+    let dof = comparands.iter().filter(|c| !silent(c)).count();
+    let chance = if dof == 0 || active.is_empty() {
+        1.0
+    } else {
+        intervals::chi2_exceeded(solution.chi2, dof as f64)?
     };
-    let mut suspects = Vec::new();
-    let n = contributors.len();
     let mut after = Matrix::from_fn(n, n, |i, j| {
         if i == j {
             contributors[i].distribution.u().powi(2)
@@ -199,36 +199,21 @@ pub fn explain(
             0.0
         }
     });
-    if let Some(f) = &fit {
+    let mut suspects = Vec::new();
+    if let Some(fit) = &solution.fit {
         for (p, &i) in active.iter().enumerate() {
             for (q, &j) in active.iter().enumerate() {
-                after[(i, j)] = f.covariance[(p, q)];
+                after[(i, j)] = fit.covariance[(p, q)];
             }
         }
         for (p, &i) in active.iter().enumerate() {
-            let prior_u = contributors[i].distribution.u();
-            // Gain of contributor i on measurement k: (posterior covariance) J^T V^-1.
-            let mut pulls: Vec<Pull> = spoken
-                .iter()
-                .enumerate()
-                .map(|(row, &k)| {
-                    let gain: f64 = (0..active.len())
-                        .map(|q| f.covariance[(p, q)] * a[(row, q)])
-                        .sum::<f64>()
-                        / (u[row] * u[row]);
-                    Pull {
-                        measurand: comparands[k].measurand.clone(),
-                        part: gain * residual[row],
-                    }
-                })
-                .collect();
-            pulls.sort_by(|x, y| y.part.abs().total_cmp(&x.part.abs()));
             suspects.push(Suspect {
                 contributor: contributors[i].clone(),
-                shift: f.x[p],
-                u_after: f.u(p),
-                in_u: f.x[p] / prior_u,
-                pulls,
+                shift: shift[i],
+                u_after: fit.u(p),
+                in_u: shift[i] / contributors[i].distribution.u(),
+                linear: solution.linear[i],
+                pulls: pulls(comparands, &solution, fit, &active, p),
             });
         }
     }
@@ -241,11 +226,285 @@ pub fn explain(
     Ok(Explanation {
         disagreements,
         suspects,
-        chi2,
-        dof: spoken.len(),
+        chi2: solution.chi2,
+        dof,
         chance,
         after,
+        steps: solution.steps,
+        converged: solution.converged,
     })
+}
+
+/// Each measurement's part of a shift: gain of contributor `p` on it, (covariance after) J^T V^-1, times its working
+/// residual. The parts sum to the shift.
+fn pulls(
+    comparands: &[Comparand],
+    solution: &Solution,
+    fit: &Fit,
+    active: &[usize],
+    p: usize,
+) -> Vec<Pull> {
+    let mut out: Vec<Pull> = solution
+        .rows
+        .iter()
+        .map(|row| {
+            let gain: f64 = (0..active.len())
+                .map(|q| fit.covariance[(p, q)] * row.slope[q])
+                .sum::<f64>()
+                / (row.u * row.u);
+            Pull {
+                measurand: comparands[row.comparand].measurand.clone(),
+                part: gain * row.residual,
+            }
+        })
+        .collect();
+    out.sort_by(|x, y| y.part.abs().total_cmp(&x.part.abs()));
+    out
+}
+
+/// The least-squares problem.
+struct Problem<'a> {
+    contributors: &'a [Contributor],
+    comparands: &'a [Comparand],
+    active: &'a [usize],
+    model: &'a mut dyn FnMut(&[f64]) -> Option<Vec<f64>>,
+}
+
+/// One measurement as the linear step sees it.
+struct Row {
+    comparand: usize,
+    /// Change per unit of each active contributor.
+    slope: Vec<f64>,
+    /// Working residual: what the shifts, all counted from zero, have to explain.
+    residual: f64,
+    u: f64,
+}
+
+struct Solution {
+    shift: Vec<f64>,
+    /// The shift of the first, plain linear step.
+    linear: Vec<f64>,
+    f: Vec<f64>,
+    rows: Vec<Row>,
+    fit: Option<Fit>,
+    chi2: f64,
+    steps: usize,
+    converged: bool,
+}
+
+/// Beyond this many standard uncertainties above its ceiling a prediction agrees with a ceiling for certain.
+const SURE: f64 = 6.0;
+
+impl Problem<'_> {
+    fn values(&mut self, shift: &[f64]) -> Option<Vec<f64>> {
+        let f = (self.model)(shift)?;
+        (f.len() == self.comparands.len() && f.iter().all(|x| x.is_finite())).then_some(f)
+    }
+
+    fn u0(&self, p: usize) -> f64 {
+        self.contributors[self.active[p]].distribution.u()
+    }
+
+    /// The sum that is least at the solution.
+    fn objective(&self, shift: &[f64], f: &[f64]) -> f64 {
+        let prior: f64 = (0..self.active.len())
+            .map(|p| (shift[self.active[p]] / self.u0(p)).powi(2))
+            .sum();
+        let data: f64 = self
+            .comparands
+            .iter()
+            .zip(f)
+            .map(|(c, f)| {
+                let z = (f - c.measured) / c.u_measured;
+                if c.at_least {
+                    -2.0 * ln_normal_cdf(z)
+                } else {
+                    z * z
+                }
+            })
+            .sum();
+        prior + data
+    }
+
+    /// Slopes at a point by central differences of a twentieth of what is known of each contributor; one-sided where the
+    /// model ends.
+    fn slopes(&mut self, shift: &[f64], f: &[f64]) -> Matrix {
+        let mut out = Matrix::from_fn(self.comparands.len(), self.active.len(), |_, _| 0.0);
+        let mut x = shift.to_vec();
+        for p in 0..self.active.len() {
+            let i = self.active[p];
+            let h = 0.05 * self.u0(p);
+            x[i] = shift[i] + h;
+            let up = self.values(&x);
+            x[i] = shift[i] - h;
+            let down = self.values(&x);
+            x[i] = shift[i];
+            let (hi, lo, width) = match (&up, &down) {
+                (Some(u), Some(d)) => (u.as_slice(), d.as_slice(), 2.0 * h),
+                (Some(u), None) => (u.as_slice(), f, h),
+                (None, Some(d)) => (f, d.as_slice(), h),
+                (None, None) => continue,
+            };
+            for k in 0..self.comparands.len() {
+                out[(k, p)] = (hi[k] - lo[k]) / width;
+            }
+        }
+        out
+    }
+
+    /// The measurements as the linear step at `shift` sees them.
+    fn rows(&self, shift: &[f64], f: &[f64], slopes: &Matrix) -> Vec<Row> {
+        let mut out = Vec::new();
+        for (k, c) in self.comparands.iter().enumerate() {
+            let slope: Vec<f64> = (0..self.active.len()).map(|p| slopes[(k, p)]).collect();
+            let moved: f64 = slope
+                .iter()
+                .zip(self.active)
+                .map(|(s, &i)| s * shift[i])
+                .sum();
+            let z = (f[k] - c.measured) / c.u_measured;
+            let (residual, u) = if c.at_least {
+                if z > SURE {
+                    continue;
+                }
+                // Newton's step on -ln Phi(z): slope -lambda, curvature lambda (lambda + z), lambda = phi / Phi.
+                let lambda = mills(z);
+                let w = (lambda * (lambda + z)).clamp(1e-9, 1.0);
+                (c.u_measured * lambda / w, c.u_measured / w.sqrt())
+            } else {
+                (c.measured - f[k], c.u_measured)
+            };
+            out.push(Row {
+                comparand: k,
+                slope,
+                residual: residual + moved,
+                u,
+            });
+        }
+        out
+    }
+
+    fn linear_step(&self, rows: &[Row]) -> Result<Option<Fit>, StatsError> {
+        if rows.is_empty() || self.active.is_empty() {
+            return Ok(None);
+        }
+        let a = Matrix::from_fn(rows.len(), self.active.len(), |k, p| rows[k].slope[p]);
+        let residual: Vec<f64> = rows.iter().map(|r| r.residual).collect();
+        let u: Vec<f64> = rows.iter().map(|r| r.u).collect();
+        let priors: Vec<Prior> = (0..self.active.len())
+            .map(|p| Prior {
+                index: p,
+                mean: 0.0,
+                u: self.u0(p),
+            })
+            .collect();
+        linear(&a, &residual, Noise::Each(&u), &priors, Scale::Known).map(Some)
+    }
+
+    fn solve(&mut self) -> Result<Solution, StatsError> {
+        const MOST_STEPS: usize = 40;
+        const CLOSE: f64 = 1e-6;
+        let n = self.contributors.len();
+        let mut shift = vec![0.0; n];
+        let mut f = self.values(&shift).ok_or(StatsError::Shape {
+            what: "model at the best estimates",
+            expected: self.comparands.len(),
+            found: 0,
+        })?;
+        let mut value = self.objective(&shift, &f);
+        let mut first = None;
+        let mut steps = 0;
+        let mut converged = false;
+        loop {
+            let slopes = self.slopes(&shift, &f);
+            let rows = self.rows(&shift, &f, &slopes);
+            let fit = self.linear_step(&rows)?;
+            let mut target = vec![0.0; n];
+            if let Some(fit) = &fit {
+                for (p, &i) in self.active.iter().enumerate() {
+                    target[i] = fit.x[p];
+                }
+            }
+            let linear = first.get_or_insert_with(|| target.clone()).clone();
+            // Where the model is flat the step is nothing: done.
+            let far = (0..self.active.len())
+                .map(|p| (target[self.active[p]] - shift[self.active[p]]).abs() / self.u0(p))
+                .fold(0.0, f64::max);
+            converged |= far < CLOSE;
+            if converged || steps == MOST_STEPS {
+                // What cannot be reached stays: the shift is where the model still is.
+                return Ok(Solution {
+                    shift,
+                    linear,
+                    f,
+                    rows,
+                    fit,
+                    chi2: value,
+                    steps,
+                    converged,
+                });
+            }
+            steps += 1;
+            let mut part = 1.0;
+            let moved = loop {
+                let trial: Vec<f64> = shift
+                    .iter()
+                    .zip(&target)
+                    .map(|(a, b)| a + part * (b - a))
+                    .collect();
+                if let Some(g) = self.values(&trial) {
+                    let v = self.objective(&trial, &g);
+                    if v <= value + 1e-12 * value.abs() {
+                        break Some((trial, g, v));
+                    }
+                }
+                part *= 0.5;
+                if part < 1e-4 {
+                    break None;
+                }
+            };
+            match moved {
+                Some((x, g, v)) => {
+                    // Descending by nothing any more is as close as rounding allows.
+                    converged = value - v < 1e-12 * value.abs() && part == 1.0;
+                    (shift, f, value) = (x, g, v);
+                }
+                None => {
+                    return Ok(Solution {
+                        shift,
+                        linear,
+                        f,
+                        rows,
+                        fit,
+                        chi2: value,
+                        steps,
+                        converged: far < 0.01,
+                    });
+                }
+            }
+        }
+    }
+}
+
+/// phi(z) / Phi(z); far below zero by its continued fraction (Abramowitz and Stegun 26.2.14).
+fn mills(z: f64) -> f64 {
+    if z > -5.0 {
+        return intervals::normal_pdf(z) / intervals::normal_cdf(z);
+    }
+    let x = -z;
+    let mut tail = x;
+    for k in (1..=20).rev() {
+        tail = x + f64::from(k) / tail;
+    }
+    tail
+}
+
+fn ln_normal_cdf(z: f64) -> f64 {
+    if z > -5.0 {
+        intervals::normal_cdf(z).ln()
+    } else {
+        -0.5 * z * z - 0.5 * std::f64::consts::TAU.ln() - mills(z).ln()
+    }
 }
 
 /// A reading at its ceiling that lies below the prediction is what the prediction says too.
@@ -416,5 +675,118 @@ mod tests {
         .unwrap();
         assert_eq!(k, 1);
         assert!(bits > 2.0);
+    }
+
+    /// Noise of two origins adds in power: far from a plane. The solution is that of a fine search of the same sum.
+    #[test]
+    fn large_shifts_are_found_on_the_curve_itself() {
+        use slantpath_quantity::{from_db, to_db};
+        let cs = [c("a", 6.0), c("b", 6.0)];
+        let mut f = |x: &[f64]| {
+            Some(vec![
+                to_db(from_db(x[0]) + from_db(x[1] - 3.0)),
+                x[0] - 0.2 * x[1],
+            ])
+        };
+        let at = f(&[0.0, 0.0]).unwrap();
+        let mut y = vec![
+            m("sum", 0.0, 0.3, &[0.67, 0.33], &cs),
+            m("other", 0.0, 0.5, &[1.0, -0.2], &cs),
+        ];
+        for (y, (f, d)) in y.iter_mut().zip(at.iter().zip([9.0, -2.0])) {
+            (y.predicted, y.measured) = (*f, f + d);
+        }
+        let e = explain_with(&cs, &y, &mut f).unwrap();
+        assert!(e.converged && e.steps > 1, "{e:?}");
+        let sum = |a: f64, b: f64| {
+            let g = f(&[a, b]).unwrap();
+            (a / 6.0).powi(2)
+                + (b / 6.0).powi(2)
+                + ((y[0].measured - g[0]) / 0.3).powi(2)
+                + ((y[1].measured - g[1]) / 0.5).powi(2)
+        };
+        let (mut best, mut centre, mut width) = ((f64::INFINITY, 0.0, 0.0), (0.0, 0.0), 24.0);
+        for _ in 0..12 {
+            for i in -20..=20 {
+                for j in -20..=20 {
+                    let (a, b) = (
+                        centre.0 + width * f64::from(i) / 20.0,
+                        centre.1 + width * f64::from(j) / 20.0,
+                    );
+                    let s = sum(a, b);
+                    if s < best.0 {
+                        best = (s, a, b);
+                    }
+                }
+            }
+            centre = (best.1, best.2);
+            width /= 4.0;
+        }
+        let shift = |id: &str| {
+            e.suspects
+                .iter()
+                .find(|s| s.contributor.id.as_str() == id)
+                .unwrap()
+        };
+        assert!(
+            (shift("a").shift - best.1).abs() < 1e-3,
+            "{} {}",
+            shift("a").shift,
+            best.1
+        );
+        assert!(
+            (shift("b").shift - best.2).abs() < 1e-3,
+            "{} {}",
+            shift("b").shift,
+            best.2
+        );
+        assert!((e.chi2 - best.0).abs() < 1e-6);
+        // The plane at the start would have missed it by far.
+        assert!(
+            (shift("b").linear - best.2).abs() > 0.5,
+            "{}",
+            shift("b").linear
+        );
+        // What each measurement pulls sums to the shift.
+        for s in &e.suspects {
+            let parts: f64 = s.pulls.iter().map(|p| p.part).sum();
+            assert!((parts - s.shift).abs() < 1e-3, "{parts} {}", s.shift);
+        }
+    }
+
+    /// A reading at its ceiling above the prediction pulls up, less than an ordinary reading there would, and the result is
+    /// the maximum of the normal density times the probability of "this or more".
+    #[test]
+    fn a_ceiling_above_the_prediction_pulls_as_at_least() {
+        let cs = [c("a", 1.0)];
+        let mut x = m("x", 1.0, 0.5, &[1.0], &cs);
+        let plain = explain(&cs, &[x.clone()]).unwrap().suspects[0].shift;
+        x.at_least = true;
+        let e = explain(&cs, &[x]).unwrap();
+        let density = |a: f64| -0.5 * a * a + ln_normal_cdf((a - 1.0) / 0.5);
+        let best =
+            (0..40_000)
+                .map(|k| f64::from(k) * 1e-4)
+                .fold((f64::NEG_INFINITY, 0.0), |b, a| {
+                    if density(a) > b.0 { (density(a), a) } else { b }
+                });
+        assert!(
+            (e.suspects[0].shift - best.1).abs() < 2e-4,
+            "{} {}",
+            e.suspects[0].shift,
+            best.1
+        );
+        assert!(e.suspects[0].shift > 0.3 && plain > 0.3 && e.converged);
+        // Twice as far above as can be believed: the tail is still a number.
+        assert!((mills(-5.0 + 1e-9) - mills(-5.0 - 1e-9)).abs() < 1e-6);
+        assert!(ln_normal_cdf(-40.0) < -800.0);
+    }
+
+    #[test]
+    fn a_model_that_ends_is_followed_to_its_edge() {
+        let cs = [c("a", 1.0)];
+        let mut f = |x: &[f64]| (x[0] > -1.0).then(|| vec![10.0 + x[0]]);
+        let e = explain_with(&cs, &[m("x", -3.0, 0.1, &[1.0], &cs)], &mut f).unwrap();
+        assert!(e.suspects[0].shift > -1.0 && e.suspects[0].shift < -0.5 && !e.converged);
     }
 }

@@ -35,8 +35,8 @@ pub(super) struct Parts {
     pub control: f64,
     /// Mountings.
     pub mounting: f64,
-    /// Each declared day-to-day contributor, in the order of the options (others zero).
-    pub day: Vec<f64>,
+    /// Each declared contributor of a day or a side, in the order of the options (others zero).
+    pub declared: Vec<f64>,
     /// Drift: the fade, and the spread of the difference over what the drift may have been.
     pub fade: f64,
 }
@@ -104,8 +104,8 @@ pub(super) fn fit(design: &Design, points: &[Point], options: &TrialOptions) -> 
             own: part(&|p| p.own),
             control: part(&|p| p.control),
             mounting: part(&|p| p.mounting),
-            day: (0..options.declared.len())
-                .map(|k| part(&|p| p.day[k]))
+            declared: (0..options.declared.len())
+                .map(|k| part(&|p| p.declared[k]))
                 .collect(),
             fade: part(&|p| p.fade) + between,
         },
@@ -211,6 +211,8 @@ struct Fixed<'a> {
     /// Unit covariance of the day-to-day contributors, and each one's variance.
     day: Matrix,
     day_var: Vec<f64>,
+    /// Variance of each contributor that a side has for itself.
+    side_var: Vec<f64>,
     /// Unit covariance of a fade of each time scale.
     fades: Vec<Matrix>,
 }
@@ -231,12 +233,21 @@ impl<'a> Fixed<'a> {
             .declared
             .iter()
             .map(|d| match d.scope {
-                Scope::Mounting => 0.0,
+                Scope::Mounting | Scope::Side => 0.0,
                 Scope::Day { seen_by_control } if seen_by_control && design.control_used => 0.0,
                 Scope::Day { .. } => d.contributor.distribution.u().powi(2),
             })
             .collect();
+        let side_var: Vec<f64> = options
+            .declared
+            .iter()
+            .map(|d| match d.scope {
+                Scope::Side => d.contributor.distribution.u().powi(2),
+                _ => 0.0,
+            })
+            .collect();
         let total: f64 = day_var.iter().sum();
+        let of_side: f64 = side_var.iter().sum();
         let moments = day_moments(design, points);
         let day = Matrix::from_fn(n, n, |i, j| {
             matern_3_2(moments[i] - moments[j], options.correlation_s)
@@ -247,7 +258,12 @@ impl<'a> Fixed<'a> {
             } else {
                 0.0
             };
-            noise + total * day[(i, j)]
+            let side = if points[i].side == points[j].side {
+                of_side
+            } else {
+                0.0
+            };
+            noise + side + total * day[(i, j)]
         });
         let indicator = |f: &dyn Fn(&Point) -> bool| -> Vec<f64> {
             points.iter().map(|p| f64::from(u8::from(f(p)))).collect()
@@ -270,6 +286,7 @@ impl<'a> Fixed<'a> {
             base,
             day,
             day_var,
+            side_var,
             fades: scales_s.iter().map(fade).collect(),
         }
     }
@@ -325,13 +342,25 @@ impl<'a> Fixed<'a> {
         for (p, w) in points.iter().zip(w) {
             *by_mounting.entry(p.mounting).or_default() += w;
         }
+        let by_side: f64 = [Side::A, Side::B]
+            .iter()
+            .map(|s| {
+                let of = points.iter().zip(w).filter(|(p, _)| p.side == *s);
+                of.map(|(_, w)| w).sum::<f64>().powi(2)
+            })
+            .sum();
         let noise =
             |var: fn(&Point) -> f64| points.iter().zip(w).map(|(p, w)| w * w * var(p)).sum();
         Parts {
             own: noise(|p| p.own_var),
             control: noise(|p| p.control_var),
             mounting: s.tau * s.tau * by_mounting.values().map(|w| w * w).sum::<f64>(),
-            day: self.day_var.iter().map(|x| x * day).collect(),
+            declared: self
+                .day_var
+                .iter()
+                .zip(&self.side_var)
+                .map(|(d, s)| d * day + s * by_side)
+                .collect(),
             fade: fade.map_or(0.0, |f| s.fade * s.fade * f.quadratic(w).max(0.0)),
         }
     }

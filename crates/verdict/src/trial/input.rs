@@ -62,6 +62,8 @@ pub enum Remounted {
 pub enum Scope {
     /// With every mounting.
     Mounting,
+    /// With the side: one value for all of a side's observations, independent between the sides.
+    Side,
     /// With time: a stationary process whose values are equal at one moment and independent after a day.
     Day {
         /// The control receiver sees it too, so that subtracting the control removes it.

@@ -177,7 +177,7 @@ fn shares(fit: &Fit, options: &TrialOptions) -> Vec<Share> {
         ),
         _ => push(&own("remount"), "remount", fit.parts.mounting, false),
     }
-    for (d, variance) in options.declared.iter().zip(&fit.parts.day) {
+    for (d, variance) in options.declared.iter().zip(&fit.parts.declared) {
         push(&d.contributor.id, &d.contributor.label, *variance, true);
     }
     all.sort_by(|a, b| b.u.total_cmp(&a.u).then_with(|| a.id.cmp(&b.id)));

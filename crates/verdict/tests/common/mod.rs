@@ -1,6 +1,8 @@
 //! Simulated swap trials.
 #![allow(dead_code, missing_docs)] // each test file uses its part
 
+pub mod simulator;
+
 use slantpath_stats::stream::{named_stream, normal, uniform};
 use slantpath_verdict::trial::{Observation, Side, TrialOptions, TrialResult, trial};
 
