@@ -6,9 +6,10 @@ use crate::conditions::Conditions;
 use crate::dish::{DishModel, Side};
 use crate::geometry::{Geometry, geometry};
 use crate::inputs::{Inputs, Slot};
-use crate::measurand::{Listing, Measurand, Values};
+use crate::measurand::{Group, Listing, Measurand, Values};
 use crate::receive::{BranchModel, DownModel, SkyTable};
 use crate::transmit::UpModel;
+use slantpath_chain::level::TransmitStage;
 use slantpath_propagation::{PathInput, SiteClimate, SlantPath};
 use slantpath_quantity::{Angle, Distribution, Frequency, Length, Validity};
 use slantpath_station::checked::{
@@ -182,6 +183,19 @@ impl Model {
             })?;
         Ok(d.dish.steps(&self.inputs.best())?)
     }
+    /// The transmit chain of a passband with every part's curve, at inputs `x` (the best estimates or a draw); the
+    /// first part is the transmitter itself, with a gain of 0 dB. `None` when the station does not transmit there.
+    ///
+    /// # Errors
+    /// Figures of an amplifier that no curve fits.
+    pub fn transmit_line(
+        &self,
+        passband: &str,
+        x: &[f64],
+    ) -> Result<Option<Vec<TransmitStage>>, LinkError> {
+        let up = self.ups.iter().find(|u| u.passband == passband);
+        Ok(up.map(|u| u.line(x)).transpose()?)
+    }
     /// Half-power beamwidth on receive of a passband.
     pub fn beamwidth(&self, passband: &str) -> Option<Angle> {
         let d = self.downs.iter().find(|d| d.passband == passband)?;
@@ -203,7 +217,14 @@ impl Model {
 
     /// Evaluates every output for one vector of inputs. An evaluation that fails writes not-a-number everywhere.
     pub fn evaluate(&self, x: &[f64], out: &mut [f64]) {
-        let mut sink = Values { out, next: 0 };
+        self.write(x, out, None);
+    }
+    /// As [`Model::evaluate`], for the outputs of [`Group::Measurand`] alone and in their order: what is drawn.
+    pub fn evaluate_measurands(&self, x: &[f64], out: &mut [f64]) {
+        self.write(x, out, Some(Group::Measurand));
+    }
+    fn write(&self, x: &[f64], out: &mut [f64], only: Option<Group>) {
+        let mut sink = Values { out, next: 0, only };
         if self.walk(x, &mut sink).is_err() {
             out.fill(f64::NAN);
         }

@@ -143,8 +143,14 @@ fn part<'a>(l: &mut List<'a>, p: &'a Part) {
         PartKind::Cable(x) => l.all([&x.loss_factor, &x.length, &x.resistance_per_m]),
         PartKind::Splitter(x) => l.all([&x.loss, &x.isolation]),
         PartKind::Connector(x) => l.put(&x.loss),
-        PartKind::Attenuator(x) => l.put(&x.loss),
-        PartKind::Filter(x) => l.put(&x.loss),
+        PartKind::Attenuator(x) => {
+            l.put(&x.loss);
+            l.maybe(&x.max_input);
+        }
+        PartKind::Filter(x) => {
+            l.put(&x.loss);
+            l.maybe(&x.max_input);
+        }
         PartKind::BiasTee(x) => {
             l.put(&x.loss);
             l.maybe(&x.volts);
@@ -176,6 +182,7 @@ fn part<'a>(l: &mut List<'a>, p: &'a Part) {
             l.all([&x.max_power, &x.frequency_error]);
             l.maybe(&x.bits);
             l.maybe(&x.own_mer);
+            l.maybe(&x.max_reflected);
         }
     }
 }

@@ -157,6 +157,8 @@ pub struct Connector {
 pub struct Attenuator {
     /// Loss, dB.
     pub loss: Contributor,
+    /// Greatest input that does no harm, dBW.
+    pub max_input: Option<Contributor>,
     /// Whether DC passes.
     pub dc_pass: bool,
 }
@@ -170,6 +172,8 @@ pub struct Filter {
     pub loss: Contributor,
     /// Rejection at some frequencies outside.
     pub rejection: Vec<Rejection>,
+    /// Greatest input that does no harm, dBW.
+    pub max_input: Option<Contributor>,
     /// Whether DC passes.
     pub dc_pass: bool,
 }
@@ -302,4 +306,6 @@ pub struct Transmitter {
     pub bits: Option<Contributor>,
     /// MER of its own output, dB, if known.
     pub own_mer: Option<Contributor>,
+    /// Greatest power that may come back into its output, dBW.
+    pub max_reflected: Option<Contributor>,
 }

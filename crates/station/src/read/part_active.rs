@@ -465,5 +465,6 @@ pub(crate) fn transmitter(s: &mut Scope<'_, '_>) -> Transmitter {
         frequency_error,
         bits: s.optional("bits", Kind::Plain(Dimension::Bits), b::BITS),
         own_mer: s.optional("own_mer", Kind::Db, b::LEVEL),
+        max_reflected: s.optional("max_reflected", Kind::Power, b::POWER),
     }
 }

@@ -258,6 +258,7 @@ pub(crate) fn connector(s: &mut Scope<'_, '_>) -> Connector {
 pub(crate) fn attenuator(s: &mut Scope<'_, '_>) -> Attenuator {
     Attenuator {
         loss: s.required("loss", Kind::Db, b::LOSS),
+        max_input: s.optional("max_input", Kind::Power, b::POWER),
         dc_pass: flag(s, "dc_pass", false),
     }
 }
@@ -291,6 +292,7 @@ pub(crate) fn filter(s: &mut Scope<'_, '_>) -> Filter {
         passband,
         loss,
         rejection,
+        max_input: s.optional("max_input", Kind::Power, b::POWER),
         dc_pass: flag(s, "dc_pass", false),
     }
 }
