@@ -11,6 +11,7 @@
 //! - [`reflector`]: the dish from design values or from a tape measure.
 //! - [`budget`]: aperture integration: efficiency parts, beam, pattern cuts, focus.
 //! - [`noise`]: spillover, shadowed rays and loss as parts of the antenna noise temperature.
+//! - [`exposure`]: power flux density around a transmitting dish and its feed; [`wind`]: the load on it.
 //! - [`dish`]: the whole antenna, solved once and then cheap to evaluate for changed losses.
 
 pub mod aperture;
@@ -18,6 +19,7 @@ pub mod budget;
 pub mod degradation;
 pub mod dish;
 mod error;
+pub mod exposure;
 pub mod illumination;
 pub mod noise;
 pub mod pattern;
@@ -25,6 +27,7 @@ pub mod polarisation;
 pub mod quadrature;
 pub mod reflector;
 pub mod slab;
+pub mod wind;
 
 mod vector;
 
