@@ -13,14 +13,18 @@ fn main() -> ExitCode {
         Ok(cli) => cli,
         Err(e) => {
             let code = if e.use_stderr() { 2 } else { 0 };
-            // clap writes to the right stream itself; a closed pipe is no reason to fail differently.
-            let _ = e.print();
+            if code == 2 && std::env::args_os().any(|a| a == "--json") {
+                print!("{}", show::argument_error(&e.to_string()));
+            } else {
+                // clap writes to the right stream itself; a closed pipe is no reason to fail differently.
+                let _ = e.print();
+            }
             return ExitCode::from(code);
         }
     };
     let out = show::Output::new(&cli.common);
     let outcome = match &cli.verb {
-        Verb::New(a) => verbs::new::run(a),
+        Verb::New(a) => verbs::new::run(a, &out),
         Verb::Survey(a) => verbs::survey::run(a, &out),
         Verb::Predict(a) => verbs::predict::run(a, &out),
         Verb::Measure(a) => verbs::measure::run(a, &out),

@@ -4,7 +4,7 @@ use crate::args::Common;
 use indicatif::{ProgressBar, ProgressStyle};
 use slantpath_input::Problems;
 use slantpath_report::Sheet;
-use slantpath_report::json::{ErrorJson, ProblemJson, error_document, sheet_document};
+use slantpath_report::json::{ErrorJson, ProblemJson, error_document, sheets_document};
 use slantpath_report::text::{Paper, Tone, sheet};
 use slantpath_stats::Progress;
 use slantpath_workflow::WorkflowError;
@@ -30,13 +30,15 @@ impl Output {
         }
     }
 
-    /// Writes sheets; exit code 3 when one of them refused.
+    /// Writes sheets (as JSON: one document); exit code 3 when one of them refused.
     pub fn sheets(&self, sheets: &[Sheet]) -> Result<u8, WorkflowError> {
         let mut text = String::new();
-        for (i, s) in sheets.iter().enumerate() {
-            if self.json {
-                text.push_str(&sheet_document(s).text().unwrap_or_default());
-            } else {
+        if self.json {
+            if let Some(d) = sheets_document(sheets) {
+                text = d.text().map_err(|e| unwritten(&e.to_string()))?;
+            }
+        } else {
+            for (i, s) in sheets.iter().enumerate() {
                 if i > 0 {
                     text.push_str(&format!("\n{}\n", "-".repeat(80)));
                 }
@@ -73,6 +75,24 @@ impl Output {
             width: self.paper.width,
         };
         slantpath_input::render_all(problems, style)
+    }
+
+    /// Says in words what was done (text), or as the document of a verb without answers (JSON).
+    pub fn done(&self, verb: &str, text: &str) -> Result<u8, WorkflowError> {
+        if self.json {
+            return self.sheets(&[Sheet {
+                verb: verb.into(),
+                title: text.into(),
+                ..Sheet::default()
+            }]);
+        }
+        self.line(&self.paper.paragraph(0, text));
+        Ok(0)
+    }
+
+    /// Whether the answer is JSON.
+    pub fn is_json(&self) -> bool {
+        self.json
     }
 
     /// Writes an error and gives its exit code.
@@ -115,6 +135,24 @@ impl Output {
                 bar.finish_and_clear();
             }
         })
+    }
+}
+
+/// Arguments that cannot be understood, as the document of an error.
+pub fn argument_error(message: &str) -> String {
+    error_document(ErrorJson {
+        exit_code: 2,
+        message: message.trim_end().to_string(),
+        problems: Vec::new(),
+    })
+    .text()
+    .unwrap_or_default()
+}
+
+fn unwritten(cause: &str) -> WorkflowError {
+    WorkflowError::Machine {
+        path: "the answer as JSON".into(),
+        cause: std::io::Error::other(cause.to_string()),
     }
 }
 

@@ -9,4 +9,4 @@ pub mod page;
 pub mod sheet;
 pub mod text;
 
-pub use sheet::{Figure, Provenance, Section, Sheet};
+pub use sheet::{Cell, Figure, Provenance, Section, Sheet, Table};

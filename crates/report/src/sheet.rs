@@ -1,6 +1,6 @@
 //! The one form in which a verb hands its result to a rendering: sections of answers, and figures.
 
-use slantpath_quantity::Answer;
+use slantpath_quantity::{Answer, Estimate, Unit};
 
 /// A result to be read: by a person (text, page) or a program (JSON).
 #[derive(Debug, Clone, Default)]
@@ -34,6 +34,68 @@ pub struct Section {
     pub text: Vec<String>,
     /// Answers, one row each.
     pub answers: Vec<Answer>,
+    /// Further tables, after the answers.
+    pub tables: Vec<Table>,
+}
+
+/// A table whose rows are more than one answer each: variants side by side, sensitivities, signals.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Table {
+    /// Stable name in snake_case, for JSON.
+    pub key: String,
+    /// Columns: key in snake_case and heading. The first names the row.
+    pub columns: Vec<(String, String)>,
+    /// Rows, one cell for each column.
+    pub rows: Vec<Vec<Cell>>,
+}
+
+impl Table {
+    /// A table without rows.
+    pub fn new(key: &str, columns: &[(&str, &str)]) -> Self {
+        Self {
+            key: key.to_string(),
+            columns: columns
+                .iter()
+                .map(|(k, h)| ((*k).to_string(), (*h).to_string()))
+                .collect(),
+            rows: Vec::new(),
+        }
+    }
+}
+
+/// What stands in one place of a table.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Cell {
+    /// Words.
+    Text(String),
+    /// A value with its uncertainty.
+    Value(Estimate, Unit),
+    /// A number whose uncertainty is not the point, with the decimals that are worth showing, and its unit as written.
+    Number {
+        /// The number.
+        value: f64,
+        /// Decimals shown.
+        places: i32,
+        /// Unit symbol; empty for plain numbers.
+        unit: String,
+    },
+    /// No value, because.
+    Missing(String),
+}
+
+impl From<&Answer> for Cell {
+    fn from(a: &Answer) -> Self {
+        match &a.outcome {
+            Ok(e) => Self::Value(e.clone(), a.unit),
+            Err(u) => Self::Missing(u.reason.clone()),
+        }
+    }
+}
+
+impl From<&str> for Cell {
+    fn from(text: &str) -> Self {
+        Self::Text(text.to_string())
+    }
 }
 
 impl Section {
@@ -44,7 +106,13 @@ impl Section {
             title: title.into(),
             text: Vec::new(),
             answers,
+            tables: Vec::new(),
         }
+    }
+    /// Adds a table.
+    pub fn table(mut self, table: Table) -> Self {
+        self.tables.push(table);
+        self
     }
     /// Adds a sentence.
     pub fn say(mut self, text: impl Into<String>) -> Self {

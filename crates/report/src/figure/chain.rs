@@ -1,5 +1,6 @@
 //! The chain sheet: from sky to sample, and back.
 
+use super::canvas::minus;
 use super::markup::escape;
 use std::fmt::Write as _;
 
@@ -52,7 +53,7 @@ fn row(out: &mut String, heading: &str, from: &str, to: &str, stages: &[Stage]) 
             ("disagreement", &s.disagreement),
         ] {
             let (class, text) = match figure {
-                Some(t) => (name, escape(t)),
+                Some(t) => (name, escape(&minus(t))),
                 None => ("none", "–".to_string()),
             };
             let _ = write!(out, "<dt>{name}</dt><dd class=\"{class}\">{text}</dd>");

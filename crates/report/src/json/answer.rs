@@ -31,19 +31,53 @@ pub struct ValueJson {
 }
 
 impl ValueJson {
-    /// A value that is known and inside every range.
+    /// A value that is known and inside every range. JSON has no infinity: what is not finite is null, and said.
     pub fn known(e: &Estimate, unit: Unit) -> Self {
+        if !e.value.is_finite() {
+            return Self::null(unit.symbol(), "the value is not a finite number");
+        }
+        let i = &e.interval;
+        let closed = i.lo.is_finite() && i.hi.is_finite();
         Self {
             value: Some(e.value),
-            unit: unit.symbol().to_string(),
-            u: Some(e.u),
-            interval: Some([e.interval.lo, e.interval.hi]),
-            level: Some(e.interval.level),
+            u: Some(e.u).filter(|u| u.is_finite()),
+            interval: closed.then_some([i.lo, i.hi]),
+            level: closed.then_some(i.level),
+            ..Self::null(unit.symbol(), "")
+        }
+        .without_reason()
+    }
+
+    /// A number without statement of uncertainty, in a unit as written.
+    pub fn plain(value: f64, unit: &str) -> Self {
+        if !value.is_finite() {
+            return Self::null(unit, "the value is not a finite number");
+        }
+        Self {
+            value: Some(value),
+            ..Self::null(unit, "")
+        }
+        .without_reason()
+    }
+
+    /// No value, because.
+    pub fn null(unit: &str, reason: &str) -> Self {
+        Self {
+            value: None,
+            unit: unit.to_string(),
+            u: None,
+            interval: None,
+            level: None,
             valid: true,
-            reason: None,
+            reason: Some(reason.to_string()),
             remedy: None,
             outside: Vec::new(),
         }
+    }
+
+    fn without_reason(mut self) -> Self {
+        self.reason = None;
+        self
     }
 }
 
@@ -52,15 +86,8 @@ impl From<&Answer> for ValueJson {
         let mut v = match &a.outcome {
             Ok(e) => Self::known(e, a.unit),
             Err(u) => Self {
-                value: None,
-                unit: a.unit.symbol().to_string(),
-                u: None,
-                interval: None,
-                level: None,
-                valid: true,
-                reason: Some(u.reason.clone()),
                 remedy: Some(u.remedy.clone()),
-                outside: Vec::new(),
+                ..Self::null(a.unit.symbol(), &u.reason)
             },
         };
         v.valid = a.validity.is_inside();

@@ -2,8 +2,12 @@
 
 mod answer;
 mod document;
+mod schema;
 mod sheet;
 
 pub use answer::{AnswerJson, ContributorJson, ValueJson};
-pub use document::{Document, ErrorJson, ProblemJson, error_document, schema_text};
-pub use sheet::{SectionJson, SheetJson, sheet_document};
+pub use document::{Document, ErrorJson, ProblemJson, error_document};
+pub use schema::{VERBS, VERSION, schemas};
+pub use sheet::{
+    CellJson, ColumnJson, SectionJson, SheetJson, TableJson, sheet_document, sheets_document,
+};

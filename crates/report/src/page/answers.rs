@@ -1,6 +1,7 @@
 //! A section's answers as a table.
 
 use crate::figure::{escape, minus};
+use crate::sheet::{Cell, Table};
 use slantpath_quantity::show::{decimals_for, fixed, value_and_u};
 use slantpath_quantity::{Answer, Estimate, Unit};
 use std::fmt::Write as _;
@@ -90,11 +91,6 @@ pub fn table(answers: &[Answer], id: &str, title: &str) -> String {
     if answers.is_empty() {
         return String::new();
     }
-    let caption = if answers.iter().any(unfolds) {
-        "Touch a name with a mark before it to see what its uncertainty is made of."
-    } else {
-        "Values with the digits that are known."
-    };
     let usual = answers
         .iter()
         .filter_map(Answer::estimate)
@@ -138,7 +134,7 @@ pub fn table(answers: &[Answer], id: &str, title: &str) -> String {
         }
     }
     let mut out = format!(
-        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{name}\"><table>\n<caption>{caption}</caption>\n<thead><tr><th scope=\"col\">quantity</th><th scope=\"col\">value ± standard uncertainty</th><th scope=\"col\">{} interval</th></tr></thead>\n<tbody>\n{rows}</tbody></table></div>\n",
+        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{name}\"><table>\n<thead><tr><th scope=\"col\">quantity</th><th scope=\"col\">value ± standard uncertainty</th><th scope=\"col\">{} interval</th></tr></thead>\n<tbody>\n{rows}</tbody></table></div>\n",
         percent(usual),
         name = escape(title),
     );
@@ -150,6 +146,48 @@ pub fn table(answers: &[Answer], id: &str, title: &str) -> String {
         out.push_str("</ol>\n");
     }
     out
+}
+
+/// A table whose rows are more than one answer each.
+pub fn further(t: &Table, title: &str) -> String {
+    let mut out = format!(
+        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{}\"><table class=\"further\">\n<thead><tr>",
+        escape(title)
+    );
+    for (_, heading) in &t.columns {
+        let _ = write!(out, "<th scope=\"col\">{}</th>", escape(heading));
+    }
+    out.push_str("</tr></thead>\n<tbody>\n");
+    for row in &t.rows {
+        out.push_str("<tr>");
+        for (i, cell) in row.iter().enumerate() {
+            let text = cell_text(cell);
+            let _ = match (i, cell) {
+                (0, _) => write!(out, "<th scope=\"row\">{text}</th>"),
+                (_, Cell::Text(_) | Cell::Missing(_)) => write!(out, "<td>{text}</td>"),
+                _ => write!(out, "<td class=\"n\">{text}</td>"),
+            };
+        }
+        out.push_str("</tr>\n");
+    }
+    out.push_str("</tbody></table></div>\n");
+    out
+}
+
+fn cell_text(cell: &Cell) -> String {
+    match cell {
+        Cell::Text(t) => escape(t),
+        Cell::Value(e, unit) => value(e, *unit),
+        Cell::Number {
+            value,
+            places,
+            unit,
+        } => {
+            let space = if unit.is_empty() { "" } else { "\u{a0}" };
+            escape(&format!("{}{space}{unit}", minus(&fixed(*value, *places))))
+        }
+        Cell::Missing(why) => format!("<b>undetermined</b>: {}", escape(why)),
+    }
 }
 
 /// Escaped, with a full stop if it has no ending of its own.

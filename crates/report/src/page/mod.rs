@@ -8,7 +8,8 @@ use crate::figure::{ChainSheet, chain_html, escape, self_contained};
 use crate::sheet::{Figure, Provenance, Sheet};
 use std::fmt::Write as _;
 
-const STYLE: &str = include_str!("style.css");
+/// The style of the page, for other pages that show the same parts.
+pub const STYLE: &str = include_str!("style.css");
 
 /// The page: every sheet in the order given, the chain sheet before them, the provenance after them.
 ///
@@ -26,6 +27,7 @@ pub fn html(
     );
     contents(&mut out, sheets, chain.is_some());
     out.push_str("</header>\n<main>\n");
+    in_short(&mut out, sheets);
     if let Some(chain) = chain {
         let _ = write!(
             out,
@@ -56,6 +58,38 @@ fn contents(out: &mut String, sheets: &[Sheet], chain: bool) {
         );
     }
     out.push_str("<li><a href=\"#origin\">Provenance</a></li></ul></nav>\n");
+}
+
+/// What the sheets that conclude something conclude, each in its first sentence.
+fn in_short(out: &mut String, sheets: &[Sheet]) {
+    let mut items = String::new();
+    for (i, s) in sheets.iter().enumerate() {
+        let concludes = s.refused || matches!(s.verb.as_str(), "demo" | "compare" | "verdict");
+        if let (true, Some(first)) = (concludes, s.because.first()) {
+            let _ = write!(
+                items,
+                "<li><a href=\"#s{}\">{}</a>: {}</li>",
+                i + 1,
+                escape(&s.title),
+                escape(first)
+            );
+        }
+    }
+    if !items.is_empty() {
+        let _ = write!(
+            out,
+            "<div class=\"say short\"><h2 class=\"plain\">In short</h2><ul>{items}</ul></div>\n"
+        );
+    }
+    if sheets
+        .iter()
+        .flat_map(|s| &s.sections)
+        .any(|s| !s.answers.is_empty())
+    {
+        out.push_str(
+            "<p class=\"hint\">± is a standard uncertainty. A name with a mark before it unfolds: what its uncertainty is made of, and why.</p>\n",
+        );
+    }
 }
 
 fn list(out: &mut String, class: &str, heading: &str, items: &[String]) {
@@ -91,6 +125,13 @@ fn sheet(out: &mut String, s: &Sheet, id: &str) {
     list(out, "say warn", "Cautions", &s.cautions);
     let next: Vec<String> = s.next_measurement.iter().cloned().collect();
     list(out, "say", "Next measurement", &next);
+    if !s.figures.is_empty() {
+        out.push_str("<div class=\"drawings\">\n");
+        for f in &s.figures {
+            drawing(out, f);
+        }
+        out.push_str("</div>\n");
+    }
     for (i, part) in s.sections.iter().enumerate() {
         let _ = writeln!(out, "<h3>{}</h3>", escape(&part.title));
         for text in &part.text {
@@ -101,15 +142,25 @@ fn sheet(out: &mut String, s: &Sheet, id: &str) {
             &format!("{id}-{}", i + 1),
             &part.title,
         ));
-    }
-    if !s.figures.is_empty() {
-        out.push_str("<div class=\"drawings\">\n");
-        for f in &s.figures {
-            drawing(out, f);
+        for t in &part.tables {
+            out.push_str(&answers::further(t, &part.title));
         }
-        out.push_str("</div>\n");
     }
     out.push_str("</section>\n");
+}
+
+/// One sheet as a part of another page that uses [`STYLE`]; `id` keeps its anchors apart.
+pub fn section(s: &Sheet, id: &str) -> String {
+    let mut out = String::new();
+    sheet(&mut out, s, id);
+    out
+}
+
+/// One drawing with its caption, as a part of another page.
+pub fn figure(f: &Figure) -> String {
+    let mut out = String::new();
+    drawing(&mut out, f);
+    out
 }
 
 fn drawing(out: &mut String, f: &Figure) {

@@ -1,7 +1,8 @@
 //! A sheet as text.
 
-use super::{Paper, Tone, answer_table};
-use crate::sheet::Sheet;
+use super::{Paper, Tone, answer_table, value_text};
+use crate::sheet::{Cell, Sheet, Table};
+use slantpath_quantity::show::fixed;
 
 /// The whole sheet for a terminal.
 pub fn sheet(paper: &Paper, s: &Sheet) -> String {
@@ -14,6 +15,9 @@ pub fn sheet(paper: &Paper, s: &Sheet) -> String {
         }
         if !section.answers.is_empty() {
             out.push_str(&answer_table(paper, &section.answers));
+        }
+        for t in &section.tables {
+            out.push_str(&table(paper, t));
         }
     }
     if !s.because.is_empty() || s.next_measurement.is_some() || !s.cautions.is_empty() {
@@ -29,4 +33,49 @@ pub fn sheet(paper: &Paper, s: &Sheet) -> String {
         out.push_str(&paper.tone(Tone::Warning, &paper.hanging("caution", c)));
     }
     out
+}
+
+/// Value columns beside the first that fit one table; more stand in tables below.
+const ABREAST: usize = 4;
+
+/// A table; one with many columns is set as several, each with the first column repeated.
+pub fn table(paper: &Paper, t: &Table) -> String {
+    let columns: Vec<usize> = (1..t.columns.len()).collect();
+    let mut out = String::new();
+    for (i, some) in columns.chunks(ABREAST).enumerate() {
+        if i > 0 {
+            out.push('\n');
+        }
+        let kept = || std::iter::once(0).chain(some.iter().copied());
+        let head: Vec<&str> = kept()
+            .filter_map(|k| t.columns.get(k).map(|c| c.1.as_str()))
+            .collect();
+        let rows: Vec<Vec<String>> = t
+            .rows
+            .iter()
+            .map(|row| {
+                kept()
+                    .map(|k| row.get(k).map_or_else(String::new, |c| cell_text(paper, c)))
+                    .collect()
+            })
+            .collect();
+        out.push_str(&paper.table(&head, &[], &rows));
+    }
+    out
+}
+
+fn cell_text(paper: &Paper, cell: &Cell) -> String {
+    match cell {
+        Cell::Text(t) => t.clone(),
+        Cell::Value(e, unit) => value_text(paper, e, *unit),
+        Cell::Number {
+            value,
+            places,
+            unit,
+        } => {
+            let space = if unit.is_empty() { "" } else { " " };
+            format!("{}{space}{unit}", fixed(*value, *places))
+        }
+        Cell::Missing(why) => format!("undetermined: {why}"),
+    }
 }
