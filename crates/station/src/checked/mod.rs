@@ -21,6 +21,7 @@ mod plant;
 mod reading;
 mod reflector;
 mod satellite;
+mod set;
 mod site;
 
 pub use chain::{
@@ -36,7 +37,8 @@ pub use part::{
     Transmitter,
 };
 pub use plant::{Cooling, Supply, SupplySource};
-pub use reading::{Reading, ReadingQuantity};
+pub use reading::{Reading, ReadingQuantity, TrialDefaults};
+pub use set::SetEntry;
 pub use reflector::{Blockage, FeedArm, Reflector, ReflectorShape, Surface};
 pub use satellite::{
     Band, Beacon, BeaconKind, OperatingRule, Orbit, Passband, PassbandUse, Satellite,
@@ -143,6 +145,8 @@ pub struct Station {
     pub cooling: Option<Cooling>,
     /// Typed readings written in the station file itself.
     pub readings: Vec<Reading>,
+    /// What a swap trial cannot show, where the file says it.
+    pub trial: TrialDefaults,
 }
 
 impl Station {

@@ -42,6 +42,8 @@ pub enum ReadingQuantity {
     YFactor,
     /// Margin shown by a receiver, dB.
     Margin,
+    /// Level shown by a meter or a receiver, dB against whatever it uses as reference: only changes of it mean something.
+    Level,
     /// Volts at the LNB, V.
     LnbVolts,
     /// LNB current, A.
@@ -61,6 +63,20 @@ pub enum ReadingQuantity {
 }
 
 impl ReadingQuantity {
+    /// Whether it is kept in dB, so that two sides of a swap can be compared by it.
+    pub fn is_decibel(self) -> bool {
+        matches!(
+            self,
+            Self::Mer
+                | Self::Cn0
+                | Self::NoiseStep
+                | Self::YFactor
+                | Self::Margin
+                | Self::Level
+                | Self::ForwardPower
+                | Self::ReflectedPower
+        )
+    }
     /// Every one.
     pub const ALL: &'static [ReadingQuantity] = &[
         Self::Mer,
@@ -68,6 +84,7 @@ impl ReadingQuantity {
         Self::NoiseStep,
         Self::YFactor,
         Self::Margin,
+        Self::Level,
         Self::LnbVolts,
         Self::LnbCurrent,
         Self::ForwardPower,
@@ -85,6 +102,7 @@ impl ReadingQuantity {
             Self::NoiseStep => "noise_step",
             Self::YFactor => "y_factor",
             Self::Margin => "margin",
+            Self::Level => "level",
             Self::LnbVolts => "lnb_volts",
             Self::LnbCurrent => "lnb_current",
             Self::ForwardPower => "forward_power",
@@ -95,4 +113,17 @@ impl ReadingQuantity {
             Self::BeaconFrequency => "beacon_frequency",
         }
     }
+}
+
+/// How much things change from one occasion to the next, as standard uncertainties in dB; `None` where the file is silent.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct TrialDefaults {
+    /// The satellite's level from day to day, dB.
+    pub satellite_level_db: Option<f64>,
+    /// The path through the air from day to day, dB.
+    pub air_db: Option<f64>,
+    /// One mounting of the part, dB.
+    pub remount_db: Option<f64>,
+    /// How long a day-to-day value lasts, s.
+    pub correlation_s: Option<f64>,
 }

@@ -14,10 +14,12 @@ mod reading;
 mod readings_csv;
 mod reflector;
 mod satellite;
+mod set_file;
 mod site;
 mod station;
 mod transmit;
 
 pub use readings_csv::read_readings;
 pub use satellite::read_satellite;
+pub use set_file::read_set;
 pub use station::{Loader, read_station};

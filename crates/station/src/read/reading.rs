@@ -2,7 +2,7 @@
 
 use super::bounds::{self as b, Bounds};
 use super::desk::{Desk, Kind, Scope};
-use crate::checked::{Reading, ReadingQuantity};
+use crate::checked::{Reading, ReadingQuantity, TrialDefaults};
 use slantpath_input::{Problem, Section, toml};
 use slantpath_quantity::{ContributorId, Dimension, Distribution};
 
@@ -11,7 +11,7 @@ pub(crate) fn kept(q: ReadingQuantity) -> (Kind, Bounds) {
     use Dimension as D;
     use ReadingQuantity as Q;
     match q {
-        Q::Mer | Q::NoiseStep | Q::YFactor | Q::Margin => (Kind::Db, b::LEVEL),
+        Q::Mer | Q::NoiseStep | Q::YFactor | Q::Margin | Q::Level => (Kind::Db, b::LEVEL),
         Q::Cn0 => (
             Kind::Plain(D::CarrierToNoiseDensity),
             Bounds {
@@ -179,6 +179,31 @@ fn reading(mut s: Scope<'_, '_>) -> Option<Reading> {
     };
     s.done();
     Some(out)
+}
+
+/// `[trial]`.
+pub(crate) fn trial(mut s: Scope<'_, '_>) -> TrialDefaults {
+    let u = Bounds {
+        lo: 0.0,
+        hi: 10.0,
+        why: "a standard uncertainty is not negative, and above 10 dB nothing could be said",
+    };
+    let out = TrialDefaults {
+        satellite_level_db: s.exact("satellite_level", Kind::Db, u),
+        air_db: s.exact("air", Kind::Db, u),
+        remount_db: s.exact("remount", Kind::Db, u),
+        correlation_s: s.exact(
+            "correlation",
+            Kind::Plain(Dimension::Time),
+            Bounds {
+                lo: 60.0,
+                hi: 3.2e7,
+                why: "a day-to-day value lasts between a minute and a year",
+            },
+        ),
+    };
+    s.done();
+    out
 }
 
 /// The same estimate with a standard uncertainty.

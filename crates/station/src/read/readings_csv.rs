@@ -67,10 +67,10 @@ pub fn read_readings(source: &Arc<Source>) -> (Vec<Reading>, Problems) {
     (out, desk.problems.sorted())
 }
 
-type Cell = (String, Span);
+pub(super) type Cell = (String, Span);
 
 /// Fields with the bytes where they stand.
-fn rows(desk: &mut Desk, source: &Arc<Source>) -> Vec<Vec<Cell>> {
+pub(super) fn rows(desk: &mut Desk, source: &Arc<Source>) -> Vec<Vec<Cell>> {
     let text = source.text();
     let first = text
         .lines()

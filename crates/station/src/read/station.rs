@@ -248,6 +248,10 @@ fn station(
         .section("cooling", &mut desk.problems)
         .map(|sec| plant::cooling(Scope::new(desk, sec, "cooling", "cooling")));
     let readings = reading::readings(desk, &mut top);
+    let trial = top
+        .section("trial", &mut desk.problems)
+        .map(|sec| reading::trial(Scope::new(desk, sec, "trial", "trial")))
+        .unwrap_or_default();
     top.finish(&mut desk.problems);
     for name in &marks.used {
         if let Some(u) = used.parts.get_mut(name) {
@@ -270,6 +274,7 @@ fn station(
         supply,
         cooling,
         readings,
+        trial,
     };
     if desk.problems.has_errors() {
         return None;
