@@ -33,8 +33,7 @@ def context(wires, ground):
 def pattern(c, nt, np_, t_max):
     c.rp_card(0, nt, np_, 0, 5, 0, 0, 0.0, 0.0, t_max / (nt - 1), 360.0 / np_, 0.0, 0.0)
     r = c.get_radiation_pattern(0)
-    et = np.array(r.get_e_theta_magnitude()) * np.exp(1j * np.radians(np.array(r.get_e_theta_phase())))
-    ep = np.array(r.get_e_phi_magnitude()) * np.exp(1j * np.radians(np.array(r.get_e_phi_phase())))
+    et, ep = np.array(r.get_e_theta()), np.array(r.get_e_phi())
     # arrays run theta fastest
     return et.reshape(np_, nt), ep.reshape(np_, nt)
 
@@ -95,7 +94,7 @@ def main(folder):
     lam = LAM_MM * 1e-3
     made = f"NEC-2 by PyNEC {version('PyNEC')}, authority/nec.py; wavelength {LAM_MM} mm, source over the whole stub (one segment)"
     rows = []
-    for turns, a_mm, per in [(2, 1, 20), (3, 1, 20), (4, 1, 20), (3, 0.25, 20), (3, 0.5, 20), (3, 1.5, 20), (3, 1, 10), (3, 1, 40), (3, 0.5, 40), (5, 0.5, 20), (10, 0.5, 24)]:
+    for turns, a_mm, per in [(2, 1, 20), (3, 1, 20), (4, 1, 20), (3, 0.25, 20), (3, 0.5, 20), (3, 1.5, 20), (3, 1, 10), (2, 1, 40), (3, 1, 40), (3, 0.5, 40), (5, 0.5, 20), (10, 0.5, 24)]:
         wires, _ = helix(turns, 1.0, 12.5, per, a_mm * 1e-3, 5e-3, lam)
         d, ar, _, z = measures(context(wires, True), True)
         rows.append([turns, a_mm, per, f"{d:.4f}", f"{ar:.4f}", f"{z.real:.2f}", f"{z.imag:.2f}"])

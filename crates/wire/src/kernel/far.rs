@@ -10,7 +10,7 @@ use num_complex::Complex64;
 /// Averaging a solution of the Helmholtz equation over a circle of radius `a` across `t` adds `a^2/4` of its transverse
 /// Laplacian, `-k^2 G - d^2 G/dt^2`. With `c` the cosine between `t` and the line of centres,
 /// `<G>/G = 1 - sum a^2/4 [k^2 (1 - c^2) + (3 c^2 - 1)(jk/R + 1/R^2)]`; the next order is `(a/R)^4` and `(ka)^4/64`.
-fn radii(p: &Segment, q: &Segment, k: f64) -> Complex64 {
+pub(super) fn radii(p: &Segment, q: &Segment, k: f64) -> Complex64 {
     let d = sub(p.mid, q.mid);
     let r2 = dot(d, d);
     let r = r2.sqrt();

@@ -40,7 +40,7 @@ pub(crate) fn between(p: &Segment, q: &Segment, k: f64) -> Moments {
         }
     };
     if one {
-        filament([0.0; 3], [0.0; 3], 1.0);
+        filament([0.0; 3], [0.0; 3], super::far::radii(p, q, k).re);
     } else {
         // more of them where the surfaces see each other's curvature
         let n = if distance < 3.0 * a1.max(a2) { 8 } else { 4 };

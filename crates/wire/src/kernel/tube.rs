@@ -124,7 +124,12 @@ pub(super) fn touching(p: &Segment, q: &Segment, i: usize, j: usize, k: f64) -> 
         for (v, wv) in G4 {
             let (s, t) = (u * p.len, v * q.len);
             let r2 = s * s + t * t - 2.0 * s * t * cos + a1 * a1 + a2 * a2;
-            let g = rest(r2.sqrt(), k) * (wu * wv * p.len * q.len);
+            let r = r2.sqrt();
+            let mut g = rest(r, k);
+            // -k^2 R/2 by the mean of R, not its rms: sqrt(1 - e cos phi) averaged to e^4
+            let e2 = (2.0 * a1 * a2 / r2).powi(2);
+            g.re += 0.5 * k * k * r * e2 * (1.0 / 16.0 + 15.0 / 1024.0 * e2);
+            g *= wu * wv * p.len * q.len;
             m[0] += g;
             m[1] += g * u;
             m[2] += g * v;
