@@ -35,6 +35,9 @@ pub enum PlanError {
     /// The chain of parts cannot be computed.
     #[error(transparent)]
     Chain(#[from] ChainError),
+    /// The waveform does not exist.
+    #[error(transparent)]
+    Waveform(#[from] slantpath_waveform::WaveformError),
     /// The antenna cannot be computed.
     #[error(transparent)]
     Antenna(#[from] AntennaError),

@@ -3,8 +3,21 @@
 //! Everything is a function of figures: no file, clock or network is seen here.
 //!
 //! - [`drive`]: a simulated waveform through the transmit chain; the drive that leaves most margin
+//! - [`protection`]: what the chain can break, told before anything is advised
+//! - [`desense`]: what the own transmission costs the own receiver, and by which way
+//! - [`neighbour`]: what the operating rule allows, and the correction that keeps it
+//! - [`heat`] and [`supply`]: temperature, time to the limit, foldback in a log; current, volts, battery hours
+//! - [`exposure`]: densities around the dish and distances to keep; the wind's load is `slantpath_antenna::wind`'s
 
+pub mod desense;
 pub mod drive;
 mod error;
+pub mod exposure;
+pub mod heat;
+mod known;
+pub mod neighbour;
+pub mod protection;
+pub mod supply;
 
 pub use error::PlanError;
+pub use known::Known;

@@ -143,8 +143,12 @@ pub fn fit_log(log: &[LogRow], exponentials: usize, u_k: f64) -> Result<ThermalF
             rise[0],
         ],
     };
-    // A rise at the start is known to be of the size of the rises seen; this keeps a fast one from wandering.
-    let start_u = hi.abs().max(hi - lo);
+    // At the body that is heated every exponential's rise is positive (driving-point residues are), so that none can be
+    // larger than the rise seen at the start, unless the air moved before: a start from cold is cold throughout.
+    let air = log.iter().map(|r| r.air.as_k());
+    let air_moves =
+        air.clone().fold(f64::NEG_INFINITY, f64::max) - air.fold(f64::INFINITY, f64::min);
+    let start_u = rise[0].abs().max(3.0 * u_k) + air_moves;
     let settle = |every: usize, from: &[f64]| -> Result<NonlinearFit> {
         let y: Vec<f64> = rise.iter().copied().step_by(every).collect();
         let u = vec![u_k; y.len()];

@@ -336,8 +336,8 @@ mod tests {
         assert_eq!(a.bound, Bound::Margin);
         // No point of a fine grid is better: within what the golden section leaves.
         let r = heard(35.0);
-        let grid = (0..200)
-            .map(|k| 5.0 + 0.15 * f64::from(k))
+        let grid = (0..80)
+            .map(|k| 5.0 + 0.375 * f64::from(k))
             .map(|d| {
                 let p = Probe::at(&chain(), &w, d, goal(&w, 0.0).window).unwrap();
                 r.total_db(p.out_dbm, p.mer_db)

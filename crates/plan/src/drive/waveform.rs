@@ -147,6 +147,21 @@ impl Waveform {
         ))
     }
 
+    /// A carrier of DVB-S2: header, payload and pilots of real frames, 8192 symbols of them.
+    ///
+    /// # Errors
+    /// A frame that the standard does not have, a roll-off outside 0.02..1.
+    pub fn dvb_s2(frame: slantpath_waveform::Frame, rolloff: f64, seed: u64) -> Result<Self> {
+        const SYMBOLS: usize = 8192;
+        let symbols: Vec<Complex64> = slantpath_waveform::Modulator::new(frame, 0, seed)?
+            .symbols(SYMBOLS)
+            .iter()
+            .take(SYMBOLS)
+            .map(|z| Complex64::new(f64::from(z.re), f64::from(z.im)))
+            .collect();
+        Self::of_symbols(&symbols, rolloff)
+    }
+
     /// Two equal tones one reference width apart.
     pub fn two_tone() -> Self {
         let n = 8192;
