@@ -3,20 +3,26 @@
 //! Dimensions, illumination and focus enter through the reflector integrals, which are solved once at the best
 //! estimates and once up and once down for every such input that is uncertain; between these points gain, beamwidth
 //! and spillover follow a parabola in each input (own surrogate: exact at the three points; inputs are taken one at a
-//! time, so that products of two deviations are left out). Everything else acts through closed forms on every draw.
+//! time, so that products of two deviations are left out). Passbands within [`SAME_RESPONSE`] of each other in frequency
+//! share these parabolas: they differ by about twice the relative difference in frequency, that is by 2 % of an
+//! *uncertainty* at most. Everything else acts through closed forms on every draw.
 
 use crate::LinkError;
 use crate::inputs::{Inputs, Slot};
 use crate::polarisation::{PolarisationModel, polarisation};
-use crate::shape::{no_transmit_feed, shape_inputs, solve};
+use crate::shape::{no_transmit_feed, reflector, shape_inputs, solve};
+use rayon::prelude::*;
 use slantpath_antenna::AntennaError;
 use slantpath_antenna::dish::{Cover as CoverShares, DishAntenna, Losses, Scene};
 use slantpath_antenna::noise::{NoisePart, Shadow};
 use slantpath_antenna::slab::{Incidence, Layer, passage};
 use slantpath_quantity::{
-    Angle, Contributor, ContributorId, Decibel, Frequency, Length, Temperature, Validity, from_db,
+    Angle, Contributor, Decibel, Frequency, Length, Temperature, Validity, from_db,
 };
 use slantpath_station::checked::{Polarisation, Station};
+
+/// Relative difference in frequency below which two passbands share the parabolas of the dimensions.
+const SAME_RESPONSE: f64 = 0.01;
 
 /// Which side of the feed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,8 +59,63 @@ struct Response {
     best: f64,
     gain_db: Parabola,
     beamwidth_rad: Parabola,
+    squint_rad: [Parabola; 2],
     spill_ground: Parabola,
     spill_sky: Parabola,
+}
+
+/// Responses already solved, by side of the feed and frequency.
+#[derive(Debug, Default)]
+pub(crate) struct Solved(Vec<(Side, Frequency, Vec<Response>)>);
+
+impl Solved {
+    /// The parabolas of one side at a frequency, solved unless a near frequency has been.
+    fn responses(
+        &mut self,
+        inputs: &mut Inputs,
+        station: &Station,
+        side: Side,
+        f: Frequency,
+        elevation: Angle,
+        base: &DishAntenna,
+    ) -> Result<Vec<Response>, LinkError> {
+        if let Some((_, _, known)) = self
+            .0
+            .iter()
+            .find(|(s, g, _)| *s == side && (f / *g - 1.0).abs() < SAME_RESPONSE)
+        {
+            return Ok(known.clone());
+        }
+        let uncertain: Vec<&Contributor> = shape_inputs(station, side)
+            .into_iter()
+            .filter(|c| c.distribution.u() > 0.0)
+            .collect();
+        // Each dimension is independent of the others: solved side by side, kept in order.
+        let pairs: Vec<(DishAntenna, Option<DishAntenna>)> = uncertain
+            .par_iter()
+            .map(|c| {
+                let at = |value: f64| {
+                    solve(station, side, f, elevation, &|k: &Contributor| {
+                        if k.id == c.id {
+                            value
+                        } else {
+                            k.distribution.mean()
+                        }
+                    })
+                };
+                let (mean, h) = (c.distribution.mean(), c.distribution.u());
+                // A length or taper that may not go below zero is varied upwards only.
+                Ok((at(mean + h)?, at(mean - h).ok()))
+            })
+            .collect::<Result<_, LinkError>>()?;
+        let responses: Vec<Response> = uncertain
+            .iter()
+            .zip(&pairs)
+            .map(|(c, (up, down))| Response::between(inputs.slot(c), c, base, up, down.as_ref()))
+            .collect();
+        self.0.push((side, f, responses.clone()));
+        Ok(responses)
+    }
 }
 
 /// The dish with its feed, ready to be evaluated.
@@ -111,6 +172,7 @@ impl ReceiveFigures {
 impl DishModel {
     pub fn new(
         inputs: &mut Inputs,
+        solved: &mut Solved,
         station: &Station,
         side: Side,
         f: Frequency,
@@ -120,31 +182,8 @@ impl DishModel {
     ) -> Result<Self, LinkError> {
         let best = |c: &Contributor| c.distribution.mean();
         let antenna = solve(station, side, f, elevation, &best)?;
-        let mut responses = Vec::new();
-        for c in shape_inputs(station, side) {
-            let h = c.distribution.u();
-            if h == 0.0 {
-                continue;
-            }
-            let at = |value: f64, id: &ContributorId| {
-                solve(station, side, f, elevation, &|k: &Contributor| {
-                    if k.id == *id {
-                        value
-                    } else {
-                        k.distribution.mean()
-                    }
-                })
-            };
-            let mean = c.distribution.mean();
-            // A length or taper that may not go below zero is varied upwards only.
-            let up = at(mean + h, &c.id)?;
-            let down = at(mean - h, &c.id).or_else(|_| at((mean - h).max(0.0), &c.id));
-            let response = match down {
-                Ok(down) => Response::between(inputs.slot(c), mean, h, &antenna, &up, Some(&down)),
-                Err(_) => Response::between(inputs.slot(c), mean, h, &antenna, &up, None),
-            };
-            responses.push(response);
-        }
+        let (_, tape) = reflector(&station.reflector.shape, &best)?;
+        let responses = solved.responses(inputs, station, side, f, elevation, &antenna)?;
         let feed = &station.feed;
         let r = &station.reflector;
         let transmit = feed.transmit.as_ref();
@@ -173,9 +212,10 @@ impl DishModel {
             permittivity: inputs.slot(&c.permittivity),
             loss_tangent: inputs.slot(&c.loss_tangent),
         });
+        let (polarisation, validity) = polarisation(inputs, station, side, wave);
         Ok(Self {
-            validity: antenna.validity().clone(),
-            polarisation: polarisation(inputs, station, side, wave),
+            validity: antenna.validity().clone().and(tape).and(validity),
+            polarisation,
             responses,
             surface: inputs.slot(&r.surface_rms),
             pointing: inputs.slot(&r.pointing_error),
@@ -195,11 +235,35 @@ impl DishModel {
         &self.antenna
     }
 
-    fn losses(&self, x: &[f64], d_beam_rad: f64) -> Result<Losses, AntennaError> {
+    /// Half-power beamwidth.
+    pub fn beamwidth(&self, x: &[f64]) -> Angle {
+        let beam = self.antenna.half_power_beamwidth().as_rad();
+        let d: f64 = self
+            .responses
+            .iter()
+            .map(|r| r.beamwidth_rad.at(r.slot.of(x) - r.best))
+            .sum();
+        Angle::rad((beam + d).max(0.1 * beam))
+    }
+
+    /// Where the beam's peak stands beside the paraboloid's axis, rad, in the dish's x and y.
+    pub fn squint_rad(&self, x: &[f64]) -> [f64; 2] {
+        let mut at = self.antenna.squint().map(Angle::as_rad);
+        for r in &self.responses {
+            let dx = r.slot.of(x) - r.best;
+            for (at, p) in at.iter_mut().zip(&r.squint_rad) {
+                *at += p.at(dx);
+            }
+        }
+        at
+    }
+
+    /// `beside_rad`: how far the beam stands beside the one with which the dish was pointed.
+    fn losses(&self, x: &[f64], d_beam_rad: f64, beside_rad: f64) -> Result<Losses, AntennaError> {
         let beam = self.antenna.half_power_beamwidth().as_rad();
         // Pointing error and the satellite's daily walk add as vectors; its mean square is half of its square.
         let walk2 = 0.5 * self.excursion.as_rad().powi(2);
-        let off = (self.pointing.of(x).powi(2) + walk2).sqrt();
+        let off = (self.pointing.of(x).powi(2) + walk2 + beside_rad.powi(2)).sqrt();
         // A wider beam forgives more: the loss goes with (off / beam)^2.
         let off = off * beam / (beam + d_beam_rad).max(0.1 * beam);
         let shadow = match self.shadow {
@@ -256,7 +320,7 @@ impl DishModel {
         physical_k: f64,
     ) -> Result<ReceiveFigures, AntennaError> {
         let d = self.deviations(x);
-        let losses = self.losses(x, d.beamwidth_rad)?;
+        let losses = self.losses(x, d.beamwidth_rad, 0.0)?;
         let scene = Scene {
             sky: sky_at,
             ground: Temperature::k(ground_k),
@@ -280,16 +344,19 @@ impl DishModel {
         })
     }
 
-    /// Realised gain on transmit, dBi.
-    pub fn gain_dbi(&self, x: &[f64]) -> Result<f64, AntennaError> {
+    /// Realised gain on transmit, dBi, when the dish was pointed with a beam whose peak stands at `pointed_rad`.
+    pub fn gain_dbi(&self, x: &[f64], pointed_rad: [f64; 2]) -> Result<f64, AntennaError> {
         let d = self.deviations(x);
-        Ok(self.antenna.gain(&self.losses(x, d.beamwidth_rad)?)?.0 + d.gain_db)
+        let own = self.squint_rad(x);
+        let beside = (own[0] - pointed_rad[0]).hypot(own[1] - pointed_rad[1]);
+        let losses = self.losses(x, d.beamwidth_rad, beside)?;
+        Ok(self.antenna.gain(&losses)?.0 + d.gain_db)
     }
 
     /// Losses between the aperture's ideal gain and the feed's port, by name, for a budget.
     pub fn steps(&self, x: &[f64]) -> Result<Vec<(&'static str, f64)>, AntennaError> {
         let d = self.deviations(x);
-        let losses = self.losses(x, d.beamwidth_rad)?;
+        let losses = self.losses(x, d.beamwidth_rad, 0.0)?;
         let mut out: Vec<(&'static str, f64)> = self
             .antenna
             .parts()
@@ -333,12 +400,12 @@ struct Deviations {
 impl Response {
     fn between(
         slot: Slot,
-        best: f64,
-        h: f64,
+        of: &Contributor,
         base: &DishAntenna,
         up: &DishAntenna,
         down: Option<&DishAntenna>,
     ) -> Self {
+        let (best, h) = (of.distribution.mean(), of.distribution.u());
         let fit = |g: &dyn Fn(&DishAntenna) -> f64| {
             let u = g(up) - g(base);
             match down {
@@ -352,6 +419,10 @@ impl Response {
             best,
             gain_db: fit(&|a| a.base_gain().0),
             beamwidth_rad: fit(&|a| a.half_power_beamwidth().as_rad()),
+            squint_rad: [
+                fit(&|a| a.squint()[0].as_rad()),
+                fit(&|a| a.squint()[1].as_rad()),
+            ],
             spill_ground: fit(&|a| a.spill().ground),
             spill_sky: fit(&|a| a.spill().above()),
         }

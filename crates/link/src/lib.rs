@@ -7,6 +7,7 @@
 
 mod air;
 mod conditions;
+mod differences;
 mod dish;
 mod error;
 mod geometry;
@@ -23,6 +24,7 @@ mod walk;
 
 pub use air::{ClearLoss, clear_loss, free_space_loss_db};
 pub use conditions::{Air, Conditions, Drawing};
+pub use differences::differences;
 pub use error::LinkError;
 pub use geometry::{Geometry, geometry};
 pub use inputs::{Inputs, Slot};

@@ -39,15 +39,25 @@ pub struct Measurand {
 /// Takes the outputs of one evaluation in order; only a listing asks for their descriptions.
 pub(crate) trait Sink {
     fn put(&mut self, describe: &dyn Fn() -> Measurand, value: f64);
+    /// Whether outputs of this table are taken at all: what nobody takes need not be computed.
+    fn wants(&self, _: Group) -> bool {
+        true
+    }
 }
 
 /// Writes values only.
 pub(crate) struct Values<'a> {
     pub out: &'a mut [f64],
     pub next: usize,
+    /// The only table taken; `None` takes all.
+    pub only: Option<Group>,
 }
 
 impl Sink for Values<'_> {
+    #[inline]
+    fn wants(&self, group: Group) -> bool {
+        self.only.is_none_or(|g| g == group)
+    }
     #[inline]
     fn put(&mut self, _: &dyn Fn() -> Measurand, value: f64) {
         if let Some(slot) = self.out.get_mut(self.next) {

@@ -3,7 +3,7 @@
 use crate::LinkError;
 use crate::air::{PathModel, SharedAir, site_climate};
 use crate::conditions::Conditions;
-use crate::dish::{DishModel, Side};
+use crate::dish::{DishModel, Side, Solved};
 use crate::geometry::{Geometry, geometry};
 use crate::inputs::{Inputs, Slot};
 use crate::measurand::{Group, Listing, Measurand, Values};
@@ -68,7 +68,8 @@ impl Model {
         let mut validity = geometry.validity.clone();
         let (mut downs, mut branches, mut ups, mut beacons) =
             (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-        let scene = Scene {
+        let mut scene = Scene {
+            solved: Solved::default(),
             station,
             conditions,
             geometry: &geometry,
@@ -246,6 +247,7 @@ fn beacon(inputs: &mut Inputs, b: &Beacon) -> BeaconModel {
 
 /// What antenna and path are built from, the same for every passband and both directions.
 struct Scene<'a> {
+    solved: Solved,
     station: &'a Station,
     conditions: &'a Conditions,
     geometry: &'a Geometry,
@@ -257,7 +259,7 @@ struct Scene<'a> {
 impl Scene<'_> {
     /// Antenna and path at a frequency.
     fn towards(
-        &self,
+        &mut self,
         inputs: &mut Inputs,
         side: Side,
         f: Frequency,
@@ -266,6 +268,7 @@ impl Scene<'_> {
         let elevation = Angle::deg(self.geometry.apparent.elevation_deg);
         let dish = DishModel::new(
             inputs,
+            &mut self.solved,
             self.station,
             side,
             f,

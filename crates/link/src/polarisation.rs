@@ -3,11 +3,15 @@
 use crate::dish::Side;
 use crate::inputs::{Inputs, Slot};
 use slantpath_antenna::polarisation::{Polarisation as State, Sense};
-use slantpath_quantity::{Angle, Decibel, to_db};
+use slantpath_quantity::{Angle, Decibel, Validity, to_db};
 use slantpath_station::checked::{Polarisation, Station, TransmitFeed};
 
 /// What is left of a linear wave by a feed set across it, dB below (common practice, no source).
 const CROSSED_LOSS_DB: f64 = 30.0;
+
+/// No feed and no satellite is purer than this, dB (common practice, no source): a loss ends here, so that a perfect
+/// formula does not say minus infinity.
+const MOST_LOSS_DB: f64 = 60.0;
 
 /// How the feed's polarisation meets the wave's.
 #[derive(Debug, Clone, Copy)]
@@ -35,6 +39,29 @@ fn sense_of(p: Polarisation) -> Option<Sense> {
 }
 
 pub(crate) fn polarisation(
+    inputs: &mut Inputs,
+    station: &Station,
+    side: Side,
+    wave: Polarisation,
+) -> (PolarisationModel, Validity) {
+    let model = model(inputs, station, side, wave);
+    let validity = match model {
+        PolarisationModel::Crossed => Validity::outside(format!(
+            "polarisation: the feed stands across the wave; what is left of it is taken as {CROSSED_LOSS_DB} dB down, and only a \
+             measurement can tell"
+        )),
+        PolarisationModel::Circular {
+            feed, satellite, ..
+        } if feed != satellite => Validity::outside(format!(
+            "polarisation: the feed's sense is opposite to the satellite's; the loss hangs on the axial ratio alone and ends \
+                 at {MOST_LOSS_DB} dB in this model"
+        )),
+        _ => Validity::Inside,
+    };
+    (model, validity)
+}
+
+fn model(
     inputs: &mut Inputs,
     station: &Station,
     side: Side,
@@ -97,7 +124,7 @@ impl PolarisationModel {
                     Ok(state) => state
                         .mismatch_loss(State::circular(satellite))
                         .0
-                        .clamp(0.0, 60.0),
+                        .clamp(0.0, MOST_LOSS_DB),
                     Err(_) => 0.0,
                 }
             }

@@ -4,8 +4,9 @@ use crate::LinkError;
 use crate::conditions::Drawing;
 use crate::measurand::{Group, Measurand};
 use crate::model::Model;
+use rayon::prelude::*;
 use slantpath_quantity::{Answer, Contributor, Estimate, Interval, Share, show};
-use slantpath_stats::draws::Settings;
+use slantpath_stats::draws::{Draws, Settings, monte_carlo, monte_carlo_with};
 use slantpath_stats::intervals::normal_factor;
 use slantpath_stats::progress::{Progress, Stop};
 use slantpath_stats::propagate::{first_order, one_at_a_time};
@@ -71,18 +72,14 @@ pub fn predict(
         stop: stop.clone(),
         progress: progress.clone(),
     };
-    let draws = slantpath_stats::draws::monte_carlo_with(
-        &contributors,
-        drawn.len().max(1),
-        &settings,
-        || vec![0.0; n],
-        |all, x, y| {
-            model.evaluate(x, all);
-            for (slot, &k) in y.iter_mut().zip(&drawn) {
-                *slot = all[k];
-            }
-        },
-    )?;
+    let draws = monte_carlo(&contributors, drawn.len().max(1), &settings, |x, y| {
+        model.evaluate_measurands(x, y);
+    })?;
+    let estimates = drawn
+        .par_iter()
+        .enumerate()
+        .map(|(p, _)| draws.estimate(p, LEVEL))
+        .collect::<Result<Vec<Estimate>, _>>()?;
     let alone = one_at_a_time(&contributors, n, |x, y| model.evaluate(x, y))?;
     let factor = normal_factor(LEVEL);
     let mut answers = Vec::with_capacity(n);
@@ -90,7 +87,7 @@ pub fn predict(
     for (k, m) in outputs.iter().enumerate() {
         let f = &first[k];
         let estimate = match drawn.iter().position(|&d| d == k) {
-            Some(p) => draws.estimate(p, LEVEL)?,
+            Some(p) => estimates[p].clone(),
             None => Estimate {
                 value: f.value,
                 u: f.u,
@@ -144,52 +141,34 @@ pub fn difference(
     measurand: &str,
     drawing: Drawing,
 ) -> Result<Estimate, LinkError> {
-    let find = |m: &Model| {
-        m.outputs()
+    let run = |m: &Model| {
+        let kept: Vec<&Measurand> = m
+            .outputs()
             .iter()
-            .position(|o| o.id == measurand)
-            .ok_or_else(|| LinkError::Unknown {
+            .filter(|o| o.group == Group::Measurand)
+            .collect();
+        let k = kept.iter().position(|o| o.id == measurand).ok_or_else(|| {
+            let known: Vec<&str> = kept.iter().map(|o| o.id.as_str()).collect();
+            LinkError::Unknown {
                 what: "measurand",
                 name: measurand.to_string(),
-                known: m
-                    .outputs()
-                    .iter()
-                    .map(|o| o.id.clone())
-                    .collect::<Vec<_>>()
-                    .join(", "),
-            })
-    };
-    let (ka, kb) = (find(a)?, find(b)?);
-    let run = |m: &Model, k: usize| {
-        let n = m.outputs().len();
-        slantpath_stats::draws::monte_carlo_with(
+                known: known.join(", "),
+            }
+        })?;
+        let n = kept.len();
+        let draws = monte_carlo_with(
             m.inputs().contributors(),
             1,
             &Settings::new(drawing.seed, drawing.trials),
             || vec![0.0; n],
             |all, x, y| {
-                m.evaluate(x, all);
+                m.evaluate_measurands(x, all);
                 y[0] = all[k];
             },
-        )
+        )?;
+        Ok::<Draws, LinkError>(draws)
     };
-    let (da, db) = (run(a, ka)?, run(b, kb)?);
-    let diff: Vec<f64> = db
-        .values(0)
-        .iter()
-        .zip(da.values(0))
-        .map(|(b, a)| b - a)
-        .collect();
-    // A model of one contributor-less output: the trial's own difference, put through the same summary.
-    let n = diff.len() as f64;
-    let mean = diff.iter().sum::<f64>() / n;
-    let u = (diff.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
-    let interval = slantpath_stats::draws::Sorted::new(diff).symmetric(LEVEL)?;
-    Ok(Estimate {
-        value: mean,
-        u,
-        interval,
-    })
+    Ok(run(b)?.difference(0, &run(a)?, 0, LEVEL)?)
 }
 
 /// Names the two largest contributors.

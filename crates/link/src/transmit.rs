@@ -133,7 +133,8 @@ impl UpModel {
         })
     }
 
-    pub fn figures(&self, x: &[f64]) -> Result<UpFigures, AntennaError> {
+    /// `pointed_rad`: where the beam stands with which the dish was pointed, rad beside the paraboloid's axis.
+    pub fn figures(&self, x: &[f64], pointed_rad: [f64; 2]) -> Result<UpFigures, AntennaError> {
         let mut after = vec![f64::NAN; self.stages.len()];
         let mut p = self.level.of(x);
         for (i, s) in self.stages.iter().enumerate() {
@@ -151,7 +152,7 @@ impl UpModel {
             q -= self.stages[i + 1].gain_db(x);
             after[i] = q;
         }
-        let gain_dbi = self.dish.gain_dbi(x)?;
+        let gain_dbi = self.dish.gain_dbi(x, pointed_rad)?;
         let eirp_dbw = p + gain_dbi;
         let path = self.path.figures(x);
         let cn0_up_db = eirp_dbw - self.path.free_space_db - path.gas_db - path.weather_db

@@ -52,7 +52,13 @@ impl Model {
         }
         let mut ups = Vec::with_capacity(self.ups.len());
         for u in &self.ups {
-            ups.push(u.figures(x)?);
+            // The dish is peaked on what it receives: the transmit beam stands where its own feed throws it.
+            let pointed = self
+                .downs
+                .iter()
+                .find(|d| d.passband == u.passband)
+                .map_or([0.0; 2], |d| d.dish.squint_rad(x));
+            ups.push(u.figures(x, pointed)?);
         }
         for (i, d) in self.downs.iter().enumerate() {
             let (Some(figures), Some(passband), Some(beacons)) =
@@ -60,7 +66,9 @@ impl Model {
             else {
                 continue;
             };
-            self.downlink_lines(d, figures, passband, beacons, x, sink)?;
+            if sink.wants(Group::Downlink) {
+                self.downlink_lines(d, figures, passband, beacons, x, sink)?;
+            }
             for b in self.branches.iter().filter(|b| b.down == i) {
                 let own = self
                     .ups
@@ -76,8 +84,15 @@ impl Model {
                     f: b.figures(x, figures),
                     own: own.map(|(_, f)| f),
                 };
-                self.branch_outputs(&scene, x, sink);
-                ledger::ledger_lines(&scene, x, sink);
+                if sink.wants(Group::Measurand) {
+                    self.branch_outputs(&scene, x, sink);
+                }
+                if sink.wants(Group::Level) {
+                    self.level_outputs(&scene, x, sink);
+                }
+                if sink.wants(Group::Ledger) {
+                    ledger::ledger_lines(&scene, x, sink);
+                }
             }
         }
         for (u, f) in self.ups.iter().zip(&ups) {
@@ -176,7 +191,7 @@ impl Model {
                     "aperture integration",
                 )
             },
-            d.dish.antenna().half_power_beamwidth().as_deg(),
+            d.dish.beamwidth(x).as_deg(),
         );
         let density = d.noise_density.of(x);
         sink.put(
@@ -308,7 +323,6 @@ impl Model {
             );
         }
         self.source_outputs(s, x, sink);
-        self.level_outputs(s, x, sink);
     }
 
     /// Carriers of the symbol rates in use, as strong as the operating rule allows.
@@ -373,7 +387,7 @@ impl Model {
             y,
         );
         if let Some(sun) = self.sun {
-            let beam = s.down.dish.antenna().half_power_beamwidth();
+            let beam = s.down.dish.beamwidth(x);
             let air = &s.figures.path;
             let y = beam_correction_gauss_disk(Angle::deg(SUN_DIAMETER_DEG), beam)
                 .and_then(|k| {

@@ -4,7 +4,6 @@
 //! stream ([`crate::stream`]). Blocks are shared out over the threads of the current rayon pool and put together in
 //! order, so the result is the same bit for bit at any number of threads.
 
-use crate::matrix::Matrix;
 use crate::progress::{Progress, Stop};
 use crate::stream::{BLOCK, quantile, stream, uniform};
 use crate::{StatsError, intervals};
@@ -41,15 +40,15 @@ impl Settings {
 /// All trials' outputs with their first and second moments.
 #[derive(Debug, Clone)]
 pub struct Draws {
+    contributors: Vec<Contributor>,
     ids: Vec<ContributorId>,
+    seed: u64,
     trials: usize,
     outputs: usize,
-    /// Row per trial.
+    /// Block after block; within a block, one run of its trials for each output.
     values: Vec<f64>,
     mean: Vec<f64>,
     sd: Vec<f64>,
-    /// Row per contributor, column per output.
-    correlation: Matrix,
 }
 
 /// Runs `model(inputs, outputs)` once a trial; `inputs` are in the order of `contributors`.
@@ -120,31 +119,31 @@ where
         .par_chunks_mut(BLOCK * outputs)
         .enumerate()
         .map_init(
-            || (scratch(), vec![0.0; BLOCK * n]),
-            |(scratch, inputs), (block, out)| {
+            || (scratch(), vec![0.0; BLOCK * n], vec![0.0; outputs]),
+            |(scratch, inputs, y), (block, out)| {
                 settings.stop.check()?;
                 let count = out.len() / outputs;
                 fill(contributors, settings.seed, block as u64, count, inputs);
-                let mut m = Moments::new(n, outputs);
                 for t in 0..count {
                     let x = &inputs[t * n..(t + 1) * n];
-                    let y = &mut out[t * outputs..(t + 1) * outputs];
                     model(scratch, x, y);
                     if let Some(output) = y.iter().position(|y| !y.is_finite()) {
                         let trial = block * BLOCK + t;
                         return Err(StatsError::NotFinite { output, trial });
                     }
-                    m.add(x, &best, y, &pivot);
+                    for (k, y) in y.iter().enumerate() {
+                        out[k * count + t] = *y;
+                    }
                 }
                 let finished = done.fetch_add(count, Ordering::Relaxed) + count;
                 settings
                     .progress
                     .report(finished as f64 / trials as f64, "drawing");
-                Ok(m)
+                Ok(Moments::of(out.chunks_exact(count), &pivot))
             },
         )
         .collect();
-    let mut total = Moments::new(n, outputs);
+    let mut total = Moments::zero(outputs);
     for b in blocks {
         total.merge(&b?);
     }
@@ -157,24 +156,15 @@ where
                 .sqrt()
         })
         .collect();
-    let correlation = Matrix::from_fn(n, outputs, |i, k| {
-        let xx = total.xx[i] - total.x[i] * total.x[i] / m;
-        let yy = total.yy[k] - total.y[k] * total.y[k] / m;
-        let xy = total.xy[i * outputs + k] - total.x[i] * total.y[k] / m;
-        if xx > 0.0 && yy > 0.0 {
-            (xy / (xx * yy).sqrt()).clamp(-1.0, 1.0)
-        } else {
-            0.0
-        }
-    });
     Ok(Draws {
+        contributors: contributors.to_vec(),
         ids: contributors.iter().map(|c| c.id.clone()).collect(),
+        seed: settings.seed,
         trials,
         outputs,
         values,
         mean,
         sd,
-        correlation,
     })
 }
 
@@ -218,67 +208,100 @@ fn check(contributors: &[Contributor]) -> Result<(), StatsError> {
 fn fill(contributors: &[Contributor], seed: u64, block: u64, count: usize, inputs: &mut [f64]) {
     let n = contributors.len();
     for (i, c) in contributors.iter().enumerate() {
-        if let Distribution::Exact(v) = c.distribution {
-            for t in 0..count {
-                inputs[t * n + i] = v;
-            }
-            continue;
-        }
-        let mut rng = stream(seed, &c.id, block);
-        for t in 0..count {
-            inputs[t * n + i] = quantile(&c.distribution, uniform(&mut rng));
-        }
+        let places = inputs.iter_mut().skip(i).step_by(n).take(count);
+        draw(c, seed, block, places);
     }
 }
 
-/// Sums about fixed points.
+/// One contributor's draws of a block, in order.
+fn draw<'a>(c: &Contributor, seed: u64, block: u64, places: impl Iterator<Item = &'a mut f64>) {
+    if let Distribution::Exact(v) = c.distribution {
+        places.for_each(|p| *p = v);
+        return;
+    }
+    let mut rng = stream(seed, &c.id, block);
+    for p in places {
+        *p = quantile(&c.distribution, uniform(&mut rng));
+    }
+}
+
+/// Sums about fixed points, per output.
 struct Moments {
-    x: Vec<f64>,
-    xx: Vec<f64>,
     y: Vec<f64>,
     yy: Vec<f64>,
-    xy: Vec<f64>,
 }
 
 impl Moments {
-    fn new(n: usize, outputs: usize) -> Self {
+    fn zero(outputs: usize) -> Self {
         Self {
-            x: vec![0.0; n],
-            xx: vec![0.0; n],
             y: vec![0.0; outputs],
             yy: vec![0.0; outputs],
-            xy: vec![0.0; n * outputs],
         }
     }
-    fn add(&mut self, x: &[f64], best: &[f64], y: &[f64], pivot: &[f64]) {
-        let outputs = y.len();
-        for k in 0..outputs {
-            let dy = y[k] - pivot[k];
-            self.y[k] += dy;
-            self.yy[k] += dy * dy;
-        }
-        for i in 0..x.len() {
-            let dx = x[i] - best[i];
-            self.x[i] += dx;
-            self.xx[i] += dx * dx;
-            for k in 0..outputs {
-                self.xy[i * outputs + k] += dx * (y[k] - pivot[k]);
+    /// Of one block, a run of trials per output.
+    fn of<'a>(runs: impl Iterator<Item = &'a [f64]>, pivot: &[f64]) -> Self {
+        let mut m = Self::zero(pivot.len());
+        for (k, (run, pivot)) in runs.zip(pivot).enumerate() {
+            for y in run {
+                let dy = y - pivot;
+                m.y[k] += dy;
+                m.yy[k] += dy * dy;
             }
         }
+        m
     }
     fn merge(&mut self, other: &Self) {
-        for (a, b) in [
-            (&mut self.x, &other.x),
-            (&mut self.xx, &other.xx),
-            (&mut self.y, &other.y),
-            (&mut self.yy, &other.yy),
-            (&mut self.xy, &other.xy),
-        ] {
+        for (a, b) in [(&mut self.y, &other.y), (&mut self.yy, &other.yy)] {
             for (a, b) in a.iter_mut().zip(b) {
                 *a += b;
             }
         }
     }
+}
+
+/// Mean, standard deviation and symmetric interval of values that are as likely as each other.
+///
+/// # Errors
+/// `level` outside (0, 1), or too few values for it.
+pub fn estimate_of(mut values: Vec<f64>, level: f64) -> Result<Estimate, StatsError> {
+    let n = values.len() as f64;
+    let value = values.iter().sum::<f64>() / n;
+    let u = (values.iter().map(|v| (v - value).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+    Ok(Estimate {
+        value,
+        u,
+        interval: symmetric_of(&mut values, level)?,
+    })
+}
+
+/// [`Sorted::symmetric`] without sorting more than it needs.
+fn symmetric_of(values: &mut [f64], level: f64) -> Result<Interval, StatsError> {
+    let (m, q) = reach(values.len(), level)?;
+    // r = (M - q)/2, or the integer part of (M - q + 1)/2; the standard counts from 1.
+    let r = (m - q).div_ceil(2).max(1);
+    let (_, lo, above) = values.select_nth_unstable_by(r - 1, f64::total_cmp);
+    let lo = *lo;
+    let (_, hi, _) = above.select_nth_unstable_by(q - 1, f64::total_cmp);
+    Ok(Interval { lo, hi: *hi, level })
+}
+
+/// Number of values and how many of them lie within an interval (JCGM 101 7.7.1).
+fn reach(m: usize, level: f64) -> Result<(usize, usize), StatsError> {
+    if !(level > 0.0 && level < 1.0) {
+        return Err(StatsError::OutOfRange {
+            name: "level",
+            value: level,
+            range: "the open interval 0..1",
+        });
+    }
+    let q = (level * m as f64 + 0.5).floor() as usize;
+    if q < 1 || q >= m {
+        return Err(StatsError::TooFew {
+            have: m,
+            need: (1.0 / (1.0 - level)).ceil() as usize + 1,
+        });
+    }
+    Ok((m, q))
 }
 
 impl Draws {
@@ -298,9 +321,42 @@ impl Draws {
     pub fn sd(&self, k: usize) -> Option<f64> {
         self.sd.get(k).copied()
     }
-    /// Correlation of input `i` with output `k`; zero when either does not vary.
+    /// Correlation of input `i` with output `k`; zero when either does not vary. The input's draws are made again from
+    /// its stream: no run pays for what few ask.
     pub fn correlation(&self, i: usize, k: usize) -> Option<f64> {
-        (i < self.ids.len() && k < self.outputs).then(|| self.correlation[(i, k)])
+        let c = self.contributors.get(i)?;
+        let (mean, sd) = (self.mean(k)?, self.sd(k)?);
+        let (mid, u) = (c.distribution.mean(), c.distribution.u());
+        if sd == 0.0 || u == 0.0 {
+            return Some(0.0);
+        }
+        let mut x = vec![0.0; BLOCK];
+        let (mut sx, mut sxx, mut sxy) = (0.0, 0.0, 0.0);
+        for (block, y) in self.runs(k).enumerate() {
+            draw(c, self.seed, block as u64, x.iter_mut().take(y.len()));
+            for (x, y) in x.iter().zip(y) {
+                let dx = (x - mid) / u;
+                sx += dx;
+                sxx += dx * dx;
+                sxy += dx * ((y - mean) / sd);
+            }
+        }
+        let m = self.trials as f64;
+        let spread = (sxx - sx * sx / m) * (m - 1.0);
+        Some(if spread > 0.0 {
+            (sxy / spread.sqrt()).clamp(-1.0, 1.0)
+        } else {
+            0.0
+        })
+    }
+    /// Output `k`, a run of trials per block.
+    fn runs(&self, k: usize) -> impl Iterator<Item = &[f64]> {
+        self.values
+            .chunks(BLOCK * self.outputs)
+            .filter_map(move |block| {
+                let count = block.len() / self.outputs;
+                block.get(k * count..(k + 1) * count)
+            })
     }
     /// Output `k` trial by trial, empty when there is no such output. Trials of two runs with the same seed belong
     /// together: their difference has no scatter from contributors they share.
@@ -308,12 +364,9 @@ impl Draws {
         if k >= self.outputs {
             return Vec::new();
         }
-        self.values
-            .iter()
-            .skip(k)
-            .step_by(self.outputs)
-            .copied()
-            .collect()
+        let mut all = Vec::with_capacity(self.trials);
+        self.runs(k).for_each(|run| all.extend_from_slice(run));
+        all
     }
     /// Output `k` in ascending order.
     pub fn sorted(&self, k: usize) -> Sorted {
@@ -334,8 +387,30 @@ impl Draws {
         Ok(Estimate {
             value,
             u,
-            interval: self.sorted(k).symmetric(level)?,
+            interval: symmetric_of(&mut self.values(k), level)?,
         })
+    }
+    /// Output `k` less output `j` of another run with the same seed and as many trials: contributors that both share
+    /// cancel trial by trial.
+    ///
+    /// # Errors
+    /// No such output, runs that do not belong together, or `level` outside (0, 1).
+    pub fn difference(
+        &self,
+        k: usize,
+        other: &Self,
+        j: usize,
+        level: f64,
+    ) -> Result<Estimate, StatsError> {
+        let (a, b) = (self.values(k), other.values(j));
+        if a.len() != b.len() || a.is_empty() || self.seed != other.seed {
+            return Err(StatsError::Shape {
+                what: "trials of the run to compare with, under the same seed",
+                expected: a.len(),
+                found: b.len(),
+            });
+        }
+        estimate_of(a.iter().zip(&b).map(|(a, b)| a - b).collect(), level)
     }
 }
 
@@ -358,7 +433,7 @@ impl Sorted {
     /// # Errors
     /// `level` outside (0, 1), or too few values for it.
     pub fn symmetric(&self, level: f64) -> Result<Interval, StatsError> {
-        let (m, q) = self.reach(level)?;
+        let (m, q) = reach(self.0.len(), level)?;
         // r = (M - q)/2, or the integer part of (M - q + 1)/2; the standard counts from 1.
         let r = (m - q).div_ceil(2).max(1);
         Ok(self.between(r, r + q, level))
@@ -368,7 +443,7 @@ impl Sorted {
     /// # Errors
     /// As [`Sorted::symmetric`].
     pub fn shortest(&self, level: f64) -> Result<Interval, StatsError> {
-        let (m, q) = self.reach(level)?;
+        let (m, q) = reach(self.0.len(), level)?;
         let width = |r: usize| self.0[r + q - 1] - self.0[r - 1];
         let mut best = 1;
         for r in 2..=m - q {
@@ -377,24 +452,6 @@ impl Sorted {
             }
         }
         Ok(self.between(best, best + q, level))
-    }
-    fn reach(&self, level: f64) -> Result<(usize, usize), StatsError> {
-        if !(level > 0.0 && level < 1.0) {
-            return Err(StatsError::OutOfRange {
-                name: "level",
-                value: level,
-                range: "the open interval 0..1",
-            });
-        }
-        let m = self.0.len();
-        let q = (level * m as f64 + 0.5).floor() as usize;
-        if q < 1 || q >= m {
-            return Err(StatsError::TooFew {
-                have: m,
-                need: (1.0 / (1.0 - level)).ceil() as usize + 1,
-            });
-        }
-        Ok((m, q))
     }
     fn between(&self, lo: usize, hi: usize, level: f64) -> Interval {
         Interval {

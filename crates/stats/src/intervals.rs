@@ -3,7 +3,7 @@
 use crate::StatsError;
 use slantpath_quantity::Interval;
 use statrs::distribution::{ChiSquared, ContinuousCDF, StudentsT};
-use statrs::function::erf::{erfc, erfc_inv};
+use statrs::function::erf::erfc;
 use statrs::function::gamma::ln_gamma;
 
 /// Standard normal distribution function.
@@ -17,9 +17,104 @@ pub fn normal_pdf(x: f64) -> f64 {
 }
 
 /// Quantile of the standard normal distribution for `p` in (0, 1); infinite at the ends.
+///
+/// Algorithm AS 241 (M. J. Wichura, Applied Statistics 37, 1988), routine PPND16: rational functions in three ranges,
+/// about 1 part in 1e16. It is what every draw passes through, so it has no loops.
+#[inline]
 pub fn normal_quantile(p: f64) -> f64 {
-    -std::f64::consts::SQRT_2 * erfc_inv(2.0 * p)
+    let q = p - 0.5;
+    if q.abs() <= 0.425 {
+        let r = 0.180_625 - q * q;
+        return q * ratio(r, &CENTRE);
+    }
+    let tail = if q < 0.0 { p } else { 1.0 - p };
+    let r = (-tail.ln()).sqrt();
+    let x = if r.is_infinite() {
+        f64::INFINITY
+    } else if r <= 5.0 {
+        ratio(r - 1.6, &MIDDLE)
+    } else {
+        ratio(r - 5.0, &TAIL)
+    };
+    if q < 0.0 { -x } else { x }
 }
+
+/// Numerator over denominator, coefficients from the constant term up.
+#[inline]
+fn ratio(r: f64, c: &[[f64; 8]; 2]) -> f64 {
+    let horner = |c: &[f64; 8]| {
+        ((((((c[7] * r + c[6]) * r + c[5]) * r + c[4]) * r + c[3]) * r + c[2]) * r + c[1]) * r
+            + c[0]
+    };
+    horner(&c[0]) / horner(&c[1])
+}
+
+const CENTRE: [[f64; 8]; 2] = [
+    [
+        3.387_132_872_796_366_608,
+        1.331_416_678_917_843_774_5e2,
+        1.971_590_950_306_551_442_7e3,
+        1.373_169_376_550_946_112_5e4,
+        4.592_195_393_154_987_145_7e4,
+        6.726_577_092_700_870_085_3e4,
+        3.343_057_558_358_812_810_5e4,
+        2.509_080_928_730_122_672_7e3,
+    ],
+    [
+        1.0,
+        4.231_333_070_160_091_125_2e1,
+        6.871_870_074_920_579_083e2,
+        5.394_196_021_424_751_107_7e3,
+        2.121_379_430_158_659_586_7e4,
+        3.930_789_580_009_271_061e4,
+        2.872_908_573_572_194_267_4e4,
+        5.226_495_278_852_854_561e3,
+    ],
+];
+const MIDDLE: [[f64; 8]; 2] = [
+    [
+        1.423_437_110_749_683_577_34,
+        4.630_337_846_156_545_295_9,
+        5.769_497_221_460_691_405_5,
+        3.647_848_324_763_204_605_04,
+        1.270_458_252_452_368_382_58,
+        2.417_807_251_774_506_117_7e-1,
+        2.272_384_498_926_918_458_33e-2,
+        7.745_450_142_783_414_076_4e-4,
+    ],
+    [
+        1.0,
+        2.053_191_626_637_758_821_87,
+        1.676_384_830_183_803_849_4,
+        6.897_673_349_851_000_045_5e-1,
+        1.481_039_764_274_800_745_9e-1,
+        1.519_866_656_361_645_719_66e-2,
+        5.475_938_084_995_344_946e-4,
+        1.050_750_071_644_416_843_24e-9,
+    ],
+];
+const TAIL: [[f64; 8]; 2] = [
+    [
+        6.657_904_643_501_103_777_2,
+        5.463_784_911_164_114_369_9,
+        1.784_826_539_917_291_335_8,
+        2.965_605_718_285_048_912_3e-1,
+        2.653_218_952_657_612_309_3e-2,
+        1.242_660_947_388_078_438_6e-3,
+        2.711_555_568_743_487_578_15e-5,
+        2.010_334_399_292_288_132_65e-7,
+    ],
+    [
+        1.0,
+        5.998_322_065_558_879_376_9e-1,
+        1.369_298_809_227_358_053_1e-1,
+        1.487_536_129_085_061_485_25e-2,
+        7.868_691_311_456_132_591e-4,
+        1.846_318_317_510_054_681_8e-5,
+        1.421_511_758_316_445_888_7e-7,
+        2.044_263_103_389_939_785_64e-15,
+    ],
+];
 
 /// Coverage factor of a two-sided normal interval with coverage probability `level`: 1.96 for 0.95.
 pub fn normal_factor(level: f64) -> f64 {
@@ -268,6 +363,26 @@ mod tests {
             assert!((normal_cdf(x) - p).abs() < 1e-14 + 1e-9 * p);
         }
         assert!((normal_factor(0.999) - 3.290_526_731_491_9).abs() < 1e-11);
+    }
+
+    #[test]
+    fn normal_quantile_is_the_inverse_error_function() {
+        // Against the inverse complementary error function of another library, across all three ranges.
+        for i in 1..4000 {
+            let p = 10f64.powf(-f64::from(i) * 0.004);
+            let want = -std::f64::consts::SQRT_2 * statrs::function::erf::erfc_inv(2.0 * p);
+            let got = normal_quantile(p);
+            assert!(
+                (got - want).abs() < 2e-14 * want.abs().max(1.0),
+                "{p}: {got} {want}"
+            );
+        }
+        for k in 1..50 {
+            let p = 0.5f64.powi(k);
+            assert_eq!(normal_quantile(1.0 - p), -normal_quantile(p));
+        }
+        assert_eq!(normal_quantile(0.0), f64::NEG_INFINITY);
+        assert_eq!(normal_quantile(1.0), f64::INFINITY);
     }
 
     #[test]

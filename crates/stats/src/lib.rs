@@ -26,7 +26,7 @@ pub mod propagate;
 pub mod robust;
 pub mod stream;
 
-pub use draws::{Draws, Settings, monte_carlo};
+pub use draws::{Draws, Settings, monte_carlo, monte_carlo_with};
 pub use error::StatsError;
 pub use matrix::Matrix;
 pub use progress::{Progress, Stop};
