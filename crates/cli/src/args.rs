@@ -101,6 +101,9 @@ pub struct Predict {
     /// Variants to show beside the base; may be repeated.
     #[arg(long)]
     pub variant: Vec<String>,
+    /// Every variant of the station file beside the base.
+    #[arg(long, conflicts_with = "variant")]
+    pub all_variants: bool,
     /// Keep one branch.
     #[arg(long)]
     pub branch: Option<String>,

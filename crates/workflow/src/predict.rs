@@ -1,6 +1,12 @@
 //! `predict`: what the station should do.
 
+mod sensitivity;
+mod variants;
+
+pub use variants::side_by_side;
+
 use crate::WorkflowError;
+use sensitivity::what_the_next_decibel_costs;
 use slantpath_link::{Air, Conditions, Drawing, Group, Model, Prediction, predict as draw};
 use slantpath_quantity::{Answer, show};
 use slantpath_report::{Section, Sheet};
@@ -218,46 +224,6 @@ fn ledger_line(
         show::significant(total, 3),
         text.join(", ")
     )
-}
-
-/// Which input moves the first beacon's C/N0 most, per unit and within what is known of it.
-fn what_the_next_decibel_costs(p: &Predicted, station: &Station) -> Section {
-    let mut section = Section::new(
-        "sensitivity",
-        "what the next decibel costs where",
-        Vec::new(),
-    );
-    for passband in &station.satellite.passbands {
-        let Some(k) =
-            p.prediction.measurands.iter().position(|m| {
-                m.passband.as_deref() == Some(&passband.name) && m.id.contains(".cn0@")
-            })
-        else {
-            continue;
-        };
-        let (Some(row), Some(m)) = (
-            p.prediction.sensitivity.get(k),
-            p.prediction.measurands.get(k),
-        ) else {
-            continue;
-        };
-        let mut rows: Vec<(f64, String)> = row
-            .iter()
-            .zip(&p.prediction.contributors)
-            .filter(|(s, c)| {
-                c.unit == "dB"
-                    && s.abs() > 0.02
-                    && !c.id.as_str().starts_with("sat.")
-                    && !c.id.as_str().starts_with("air.")
-            })
-            .map(|(s, c)| (*s, format!("{}: {} dB per dB", c.label, show::fixed(*s, 2))))
-            .collect();
-        rows.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
-        for (_, t) in rows.into_iter().take(6) {
-            section.text.push(format!("{} of {t}", m.label));
-        }
-    }
-    section
 }
 
 /// Sentences about the DC graph, and whether one of them is a fault.
