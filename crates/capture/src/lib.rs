@@ -14,6 +14,7 @@ pub mod plan;
 pub mod power;
 pub mod signals;
 pub mod source;
+pub mod wideband;
 
 pub use error::{CaptureError, Located, Place};
 pub use measure::{Flag, FlagKind, Measurement, Settings, Severity, measure};

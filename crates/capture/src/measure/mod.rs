@@ -395,13 +395,13 @@ pub(crate) fn zone_bins(z: &[Range<usize>]) -> usize {
 }
 
 /// Whole reads, however the source delivers.
-struct Reader<'a> {
+pub(crate) struct Reader<'a> {
     source: &'a mut dyn Source,
     stop: &'a Stop,
 }
 
 impl<'a> Reader<'a> {
-    fn new(source: &'a mut dyn Source, stop: &'a Stop) -> Self {
+    pub(crate) fn new(source: &'a mut dyn Source, stop: &'a Stop) -> Self {
         Self { source, stop }
     }
 
@@ -427,7 +427,11 @@ impl<'a> Reader<'a> {
     }
 
     /// Hands every further piece to `work`, reading ahead by one piece in a thread of its own.
-    fn each(&mut self, size: usize, mut work: impl FnMut(&[C32])) -> Result<(), CaptureError> {
+    pub(crate) fn each(
+        &mut self,
+        size: usize,
+        mut work: impl FnMut(&[C32]),
+    ) -> Result<(), CaptureError> {
         let (full_in, full_out) =
             std::sync::mpsc::sync_channel::<Result<Vec<C32>, CaptureError>>(1);
         let (free_in, free_out) = std::sync::mpsc::channel::<Vec<C32>>();
@@ -459,7 +463,7 @@ impl<'a> Reader<'a> {
         })
     }
 
-    fn head(&mut self, limit: usize) -> Result<Vec<C32>, CaptureError> {
+    pub(crate) fn head(&mut self, limit: usize) -> Result<Vec<C32>, CaptureError> {
         let mut head = Vec::new();
         let step = 1 << 18;
         while head.len() < limit {

@@ -1,0 +1,447 @@
+//! Wideband recordings: every carrier at once, found blind and measured.
+//!
+//! One pass over the samples: their beginning is searched for carriers ([`find`]), then a filter bank averages the
+//! spectrum and cuts one channel a carrier. Each channel is kept up to a number of symbols that does not depend on how
+//! long the recording is, so that memory stays flat. What is done to a carrier afterwards stands in [`carrier`].
+//!
+//! Nothing is known beforehand: no frequency, no symbol rate, no MODCOD.
+
+mod answers;
+mod carrier;
+mod clock;
+mod find;
+mod lock;
+mod model;
+mod quality;
+mod shoulders;
+mod symbols;
+mod track;
+mod transform;
+
+use crate::error::CaptureError;
+use crate::measure::{Flag, Reader, converter_flags, known_rate, long_enough};
+use crate::source::{About, Source};
+use rayon::prelude::*;
+use slantpath_quantity::Answer;
+use slantpath_signal::pulse::raised_cosine;
+use slantpath_signal::{BankPlan, C32, ChannelBand, FrameBank, Spectrum};
+use slantpath_stats::{Progress, Stop};
+use slantpath_waveform::Scrambler;
+
+pub use carrier::{Clock, Lock, NoLock};
+pub use find::Unexplained;
+pub use model::Shape;
+pub use quality::{KnownSymbols, SignalToNoise};
+pub use shoulders::{NoShoulder, Shoulder, ShoulderPlan};
+pub use track::{PhaseResidue, Points};
+
+/// What a wideband measurement may know.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WidebandPlan {
+    /// Centre frequency that overrides the recording's own, Hz; needed for absolute frequencies alone.
+    pub centre_hz: Option<f64>,
+    /// Physical-layer scrambling code; 0 for broadcast.
+    pub scrambling_code: u32,
+    /// Implementation loss of the receiver that the margin is meant for, dB.
+    pub implementation_loss_db: f64,
+    /// Its standard uncertainty, dB.
+    pub u_implementation_loss_db: f64,
+    /// Where shoulders are looked for.
+    pub shoulders: ShoulderPlan,
+}
+
+impl Default for WidebandPlan {
+    /// Implementation loss 0.8 dB with 0.3 dB (common practice, no source).
+    fn default() -> Self {
+        Self {
+            centre_hz: None,
+            scrambling_code: 0,
+            implementation_loss_db: 0.8,
+            u_implementation_loss_db: 0.3,
+            shoulders: ShoulderPlan::default(),
+        }
+    }
+}
+
+/// How much to work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WidebandSettings {
+    /// Samples kept for the search, 8 bytes each.
+    pub head_samples: usize,
+    /// Symbols of each carrier that are demodulated, at most.
+    pub symbols: usize,
+}
+
+impl Default for WidebandSettings {
+    fn default() -> Self {
+        Self {
+            head_samples: 1 << 22,
+            symbols: 400_000,
+        }
+    }
+}
+
+/// Samples of one carrier's channel.
+#[derive(Debug, Clone)]
+pub(crate) struct Stream {
+    pub samples: Vec<C32>,
+    pub rate_hz: f64,
+    /// The channel's zero, Hz from the recording's centre.
+    pub centre_hz: f64,
+}
+
+/// Another carrier close by.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Neighbour {
+    /// Its place in the list of carriers.
+    pub carrier: usize,
+    /// Hz of occupied band that both share; negative is the gap between them.
+    pub overlap_hz: f64,
+    /// Its power behind this carrier's matched filter over this carrier's own.
+    pub interference: f64,
+}
+
+/// One carrier.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Carrier {
+    /// Number, from 1 in order of frequency.
+    pub number: usize,
+    /// Symbol clock.
+    pub clock: Clock,
+    /// Shape in the spectrum: centre, roll-off, level, noise.
+    pub shape: Shape,
+    /// Whether the shape could be fitted; else its centre and level are those of the search.
+    pub shape_fitted: bool,
+    /// Symbols demodulated.
+    pub symbols: usize,
+    /// Seconds of the recording that they took.
+    pub seconds: f64,
+    /// What the frames told.
+    pub lock: Result<Lock, NoLock>,
+    /// Carriers whose band is within a quarter of the symbol rate.
+    pub neighbours: Vec<Neighbour>,
+    /// Shoulders below and above.
+    pub shoulders: [Result<Shoulder, NoShoulder>; 2],
+}
+
+impl Carrier {
+    /// Carrier frequency, Hz from the recording's centre, and its standard uncertainty.
+    pub fn offset_hz(&self) -> (f64, f64) {
+        match &self.lock {
+            Ok(l) => (l.carrier_hz, l.u_carrier_hz),
+            Err(_) => (self.shape.centre_hz, self.shape.u_centre_hz),
+        }
+    }
+    /// C/N in the symbol-rate bandwidth from the spectrum alone, and its relative standard uncertainty.
+    pub fn c_n(&self) -> Option<(f64, f64)> {
+        let (n, u) = self.shape.noise?;
+        self.shape_fitted
+            .then(|| (self.shape.density / n, self.shape.u_density.hypot(u)))
+    }
+}
+
+/// What a wideband recording shows.
+#[derive(Debug, Clone)]
+pub struct Wideband {
+    /// The recording, with digest and warnings after reading.
+    pub about: About,
+    /// Sample rate, Hz.
+    pub sample_rate_hz: f64,
+    /// Centre frequency, Hz, when it is known.
+    pub centre_hz: Option<f64>,
+    /// Samples read.
+    pub samples: u64,
+    /// Seconds.
+    pub duration_s: f64,
+    /// Carriers, lowest frequency first.
+    pub carriers: Vec<Carrier>,
+    /// What stands out and is no carrier with a symbol clock.
+    pub unexplained: Vec<Unexplained>,
+    /// Every figure with its uncertainty, or why there is none.
+    pub answers: Vec<Answer>,
+    /// Health of the recording.
+    pub flags: Vec<Flag>,
+    /// Averaged spectrum at full resolution.
+    pub spectrum: Spectrum,
+}
+
+impl Wideband {
+    /// The answer with that measurand.
+    pub fn answer(&self, measurand: &str) -> Option<&Answer> {
+        self.answers.iter().find(|a| a.measurand == measurand)
+    }
+}
+
+/// Transform length of the bank: bins of about 500 Hz, at least 256 of them, and some 48 frames.
+fn frame_length(fs: f64, samples: u64) -> usize {
+    let mut n = ((fs / 600.0) as usize)
+        .next_power_of_two()
+        .clamp(256, 65_536);
+    while n > 256 && samples < 26 * n as u64 {
+        n /= 2;
+    }
+    n
+}
+
+/// Measures every carrier in a recording.
+///
+/// # Errors
+/// The recording cannot be read, its sample rate is not known, it is shorter than a spectrum needs, or the work was
+/// stopped. What cannot be concluded is not an error: it is an answer with its reason.
+pub fn measure(
+    source: &mut dyn Source,
+    plan: &WidebandPlan,
+    settings: &WidebandSettings,
+    progress: &Progress,
+    stop: &Stop,
+) -> Result<Wideband, CaptureError> {
+    let about = source.about().clone();
+    let fs = known_rate(&about)?;
+    let mut reader = Reader::new(source, stop);
+    let head = reader.head(settings.head_samples.max(4096))?;
+    long_enough(&about, head.len())?;
+    let n = frame_length(
+        fs,
+        about
+            .total_samples
+            .unwrap_or(head.len() as u64)
+            .max(head.len() as u64),
+    );
+    let survey = Spectrum::of(&head, fs, frame_length(fs, head.len() as u64));
+    let (found, unexplained) = find::find(&head, &survey);
+    progress.report(0.15, "search");
+
+    let bands: Vec<ChannelBand> = found
+        .iter()
+        .map(|f| ChannelBand::around(f.centre_hz, 2.0 * f.line.rate, fs, n))
+        .collect();
+    let mut streams: Vec<Stream> = bands
+        .iter()
+        .map(|b| Stream {
+            samples: Vec::new(),
+            rate_hz: b.rate_hz(fs, n),
+            centre_hz: b.centre_hz(fs, n),
+        })
+        .collect();
+    let quota: Vec<usize> = found
+        .iter()
+        .zip(&streams)
+        .map(|(f, s)| (settings.symbols as f64 * s.rate_hz / f.line.rate) as usize)
+        .collect();
+    let mut bank = FrameBank::new(BankPlan {
+        sample_rate_hz: fs,
+        n,
+        row_frames: ((0.01 * fs / (0.5 * n as f64)).round() as usize).clamp(1, 64),
+        channels: bands,
+        zones: Vec::new(),
+        levels: true,
+    });
+    let collect = |bank: &mut FrameBank, streams: &mut [Stream]| {
+        for (i, s) in streams.iter_mut().enumerate() {
+            let piece = bank.take_channel(i, usize::MAX);
+            let room = quota
+                .get(i)
+                .copied()
+                .unwrap_or(0)
+                .saturating_sub(s.samples.len());
+            s.samples.extend(piece.into_iter().take(room));
+        }
+    };
+    let total = about.total_samples.unwrap_or(0);
+    let mut seen = head.len() as u64;
+    for piece in head.chunks(1 << 19) {
+        bank.push(piece);
+        collect(&mut bank, &mut streams);
+    }
+    drop(head);
+    reader.each(1 << 19, |piece| {
+        seen += piece.len() as u64;
+        bank.push(piece);
+        collect(&mut bank, &mut streams);
+        if total > 0 {
+            progress.report(0.15 + 0.55 * seen as f64 / total as f64, "measuring");
+        }
+    })?;
+    bank.finish();
+    collect(&mut bank, &mut streams);
+    let about = source.about().clone();
+    let spectrum = bank.sums().spectrum();
+    let flags = converter_flags(&about, &spectrum, &bank.sums().levels);
+    progress.report(0.7, "carriers");
+
+    for s in &mut streams {
+        take_direct_current(s);
+    }
+    // A true clock's line grows with the length; what came by chance is gone.
+    let lines: Vec<Option<clock::Line>> = streams
+        .par_iter()
+        .zip(found.par_iter())
+        .map(|(s, f)| carrier::clock_line(s, f.centre_hz, f.line.rate))
+        .collect();
+    let (found, streams): (Vec<find::Found>, Vec<Stream>) = found
+        .into_iter()
+        .zip(streams)
+        .zip(lines)
+        .filter_map(|((f, s), l)| Some((find::Found { line: l?, ..f }, s)))
+        .unzip();
+    let starts: Vec<(f64, f64, f64)> = found
+        .iter()
+        .map(|f| (f.centre_hz, f.line.rate, f.step))
+        .collect();
+    let fitted = model::shapes(&spectrum, &starts);
+    let shapes: Vec<(Shape, bool)> = fitted
+        .iter()
+        .zip(&found)
+        .map(|(s, f)| match s {
+            Some(s) => (*s, true),
+            None => (
+                Shape {
+                    centre_hz: f.centre_hz,
+                    u_centre_hz: 0.02 * f.line.rate,
+                    rate: f.line.rate,
+                    rolloff: 0.25,
+                    rolloff_confidence: 0.0,
+                    density: f.step.max(0.0),
+                    u_density: 0.3,
+                    noise: None,
+                    misfit: 1.0,
+                },
+                false,
+            ),
+        })
+        .collect();
+    let scrambler = Scrambler::new(plan.scrambling_code);
+    let demodulated: Vec<Option<carrier::Demodulated>> = streams
+        .into_par_iter()
+        .zip(shapes.par_iter())
+        .zip(found.par_iter())
+        .map(|((stream, (shape, _)), f)| {
+            if stop.is_requested() {
+                return None;
+            }
+            carrier::demodulate(&stream, shape, &f.line, &scrambler)
+        })
+        .collect();
+    if stop.is_requested() {
+        return Err(CaptureError::Stopped);
+    }
+    let carriers = gather(&found, &shapes, demodulated, &spectrum, plan);
+    let centre_hz = plan.centre_hz.or(about.center_hz);
+    let duration_s = seen as f64 / fs;
+    let answers = answers::all(&answers::Context {
+        plan,
+        about: &about,
+        centre_hz,
+        fs,
+        carriers: &carriers,
+        unexplained: &unexplained,
+        flags: &flags,
+    });
+    progress.report(1.0, "done");
+    Ok(Wideband {
+        sample_rate_hz: fs,
+        centre_hz,
+        samples: seen,
+        duration_s,
+        carriers,
+        unexplained,
+        answers,
+        flags,
+        spectrum,
+        about,
+    })
+}
+
+/// Takes the converter's direct current off a channel that holds the recording's centre: the one bin at exactly zero.
+fn take_direct_current(s: &mut Stream) {
+    if s.centre_hz.abs() > 0.5 * s.rate_hz || s.samples.is_empty() {
+        return;
+    }
+    let turns = -s.centre_hz / s.rate_hz;
+    let at = |i: usize| {
+        num_complex::Complex::<f64>::cis(std::f64::consts::TAU * ((turns * i as f64) % 1.0))
+    };
+    let mut sum = num_complex::Complex::<f64>::default();
+    for (i, z) in s.samples.iter().enumerate() {
+        sum += num_complex::Complex::new(f64::from(z.re), f64::from(z.im)) * at(i).conj();
+    }
+    let mean = sum / s.samples.len() as f64;
+    for (i, z) in s.samples.iter_mut().enumerate() {
+        let d = mean * at(i);
+        *z -= C32::new(d.re as f32, d.im as f32);
+    }
+}
+
+/// Carriers with their neighbours and shoulders.
+fn gather(
+    found: &[find::Found],
+    shapes: &[(Shape, bool)],
+    demodulated: Vec<Option<carrier::Demodulated>>,
+    spectrum: &Spectrum,
+    plan: &WidebandPlan,
+) -> Vec<Carrier> {
+    let all: Vec<Shape> = shapes.iter().map(|s| s.0).collect();
+    demodulated
+        .into_iter()
+        .zip(found)
+        .zip(shapes)
+        .enumerate()
+        .map(|(i, ((d, f), (shape, shape_fitted)))| {
+            let d = d.unwrap_or(carrier::Demodulated {
+                clock: Clock {
+                    rate: f.line.rate,
+                    u_rate: f.line.u_rate,
+                    significance: f.line.significance,
+                },
+                symbols: 0,
+                seconds: 0.0,
+                lock: Err(NoLock::NoHeaders { symbols: 0 }),
+            });
+            let others: Vec<Shape> = all
+                .iter()
+                .enumerate()
+                .filter(|(k, _)| *k != i)
+                .map(|(_, s)| *s)
+                .collect();
+            let neighbours = all
+                .iter()
+                .enumerate()
+                .filter(|(k, _)| *k != i)
+                .filter_map(|(k, o)| {
+                    let ((a, b), (c, e)) = (shape.band(), o.band());
+                    let overlap_hz = b.min(e) - a.max(c);
+                    (overlap_hz > -0.25 * shape.rate).then(|| Neighbour {
+                        carrier: k,
+                        overlap_hz,
+                        interference: leak(shape, o),
+                    })
+                })
+                .collect();
+            Carrier {
+                number: i + 1,
+                clock: d.clock,
+                shape: *shape,
+                shape_fitted: *shape_fitted,
+                symbols: d.symbols,
+                seconds: d.seconds,
+                lock: d.lock,
+                neighbours,
+                shoulders: shoulders::shoulders(spectrum, shape, &others, &plan.shoulders),
+            }
+        })
+        .collect()
+}
+
+/// Power of another carrier behind the own matched filter over the own power.
+fn leak(own: &Shape, other: &Shape) -> f64 {
+    const STEPS: usize = 400;
+    let (a, b) = own.band();
+    let h = (b - a) / STEPS as f64;
+    let sum: f64 = (0..STEPS)
+        .map(|i| {
+            let f = a + (i as f64 + 0.5) * h;
+            other.at(f) * raised_cosine(f - own.centre_hz, own.rate, own.rolloff)
+        })
+        .sum();
+    sum * h / own.power().max(1e-300)
+}

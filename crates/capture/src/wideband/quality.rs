@@ -1,0 +1,245 @@
+//! Es/N0 from known symbols and from the payload, without bias.
+
+use slantpath_quantity::decibel::db_of_relative_u;
+use slantpath_quantity::to_db;
+use slantpath_signal::C64;
+use slantpath_waveform::Modulation;
+
+/// A signal-to-noise ratio.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SignalToNoise {
+    /// Es/N0, power ratio.
+    pub ratio: f64,
+    /// Relative standard uncertainty.
+    pub u: f64,
+    /// Symbols it rests on.
+    pub symbols: f64,
+}
+
+impl SignalToNoise {
+    /// In dB.
+    pub fn db(&self) -> f64 {
+        to_db(self.ratio)
+    }
+    /// Standard uncertainty in dB.
+    pub fn u_db(&self) -> f64 {
+        db_of_relative_u(self.u)
+    }
+}
+
+/// Sums over groups of known symbols that share one complex gain each.
+///
+/// Within a group of `n` symbols, `q = received * conj(sent)` is `g + noise`. The scatter about the group's mean has
+/// `n - 1` degrees of freedom, and the mean's power is too large by the noise on it; taking both into account leaves no
+/// bias of first order however short the groups are. Phase and its slow wandering drop out with the gains.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct KnownSymbols {
+    groups: f64,
+    symbols: f64,
+    /// Sum of n |mean|^2.
+    mean_power: f64,
+    /// Sum of |q - mean|^2.
+    scatter: f64,
+    /// The part of the scatter along and across the mean.
+    along: f64,
+    across: f64,
+}
+
+impl KnownSymbols {
+    /// Adds a group: received symbols times the conjugate of what was sent. Groups of one are left out.
+    pub fn add(&mut self, q: &[C64]) {
+        let n = q.len() as f64;
+        if q.len() < 2 {
+            return;
+        }
+        let mean = q.iter().sum::<C64>() / n;
+        let unit = if mean.norm() > 0.0 {
+            mean.conj() / mean.norm()
+        } else {
+            C64::new(1.0, 0.0)
+        };
+        for x in q {
+            let e = (x - mean) * unit;
+            self.along += e.re * e.re;
+            self.across += e.im * e.im;
+        }
+        self.scatter = self.along + self.across;
+        self.groups += 1.0;
+        self.symbols += n;
+        self.mean_power += n * mean.norm_sqr();
+    }
+
+    /// Known symbols so far.
+    pub fn symbols(&self) -> f64 {
+        self.symbols
+    }
+
+    /// Noise power a symbol.
+    pub fn noise(&self) -> f64 {
+        self.scatter / (self.symbols - self.groups).max(1.0)
+    }
+
+    /// Signal power a symbol.
+    pub fn signal(&self) -> f64 {
+        (self.mean_power - self.groups * self.noise()) / self.symbols.max(1.0)
+    }
+
+    /// Es/N0. Its uncertainty is the Cramer-Rao bound for the symbols used, one gain a group allowed for
+    /// (`(2/rho + 1)/N`, Pauluzzi and Beaulieu, IEEE Trans. Commun. 48, 2000). `None` with fewer than eight degrees of
+    /// freedom, or when no signal is left above the noise.
+    pub fn es_n0(&self) -> Option<SignalToNoise> {
+        let free = self.symbols - self.groups;
+        if free < 8.0 {
+            return None;
+        }
+        let (s, v) = (self.signal(), self.noise());
+        if !(s > 0.0 && v > 0.0) {
+            return None;
+        }
+        // The mean of 1/v is above 1/mean(v) by 1/(free - 1).
+        let ratio = s / v * (1.0 - 1.0 / free);
+        let relative = (2.0 / ratio + 1.0) / free;
+        Some(SignalToNoise {
+            ratio,
+            u: (relative + (1.0 / (ratio * ratio)) * self.groups / (self.symbols * self.symbols))
+                .sqrt(),
+            symbols: self.symbols,
+        })
+    }
+}
+
+/// Es/N0 of a PSK payload from the moments of its magnitude alone: neither decisions nor phase are needed, so that it is
+/// as unbiased below the threshold as above it (second and fourth moments: T. R. Benedict and T. T. Soong, IEEE Trans.
+/// IT-13, 1967; Pauluzzi and Beaulieu 2000).
+///
+/// The payload is taken in 24 stretches; their scatter gives the uncertainty. `None` for APSK, whose rings an amplifier
+/// may have moved, for fewer than 4000 symbols, and where the scatter leaves nothing.
+pub(super) fn payload_es_n0(power: &[f32], modulation: Modulation) -> Option<SignalToNoise> {
+    const PARTS: usize = 24;
+    if !matches!(modulation, Modulation::Qpsk | Modulation::Psk8) || power.len() < 4_000 {
+        return None;
+    }
+    let size = power.len() / PARTS;
+    // Moments of each stretch relative to its own mean power, so that slow fading does not count as noise.
+    let parts: Vec<f64> = power
+        .chunks_exact(size)
+        .take(PARTS)
+        .map(|c| {
+            let n = c.len() as f64;
+            let m2 = c.iter().map(|p| f64::from(*p)).sum::<f64>() / n;
+            let m4 = c.iter().map(|p| f64::from(*p).powi(2)).sum::<f64>() / n;
+            m4 / (m2 * m2)
+        })
+        .collect();
+    let k = parts.len() as f64;
+    let mean = parts.iter().sum::<f64>() / k;
+    let var = parts.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (k - 1.0) / k;
+    // M4/M2^2 = 2 - x^2 with x = S/(S + N).
+    let x2 = 2.0 - mean;
+    if !(x2 > 4.0 * var.sqrt() && x2 < 1.0) {
+        return None;
+    }
+    let x = x2.sqrt();
+    let ratio = x / (1.0 - x);
+    // Delta method: d ratio / d mean = -1 / (2 x (1 - x)^2).
+    let u = var.sqrt() / (2.0 * x * (1.0 - x).powi(2)) / ratio;
+    // First-order bias of a ratio of moments over `size` symbols, from the moments of the Rice distribution's power.
+    let (s1, n1) = (x, 1.0 - x);
+    let p2 = s1 * s1 + 4.0 * s1 * n1 + 2.0 * n1 * n1;
+    let p3 = s1.powi(3) + 9.0 * s1 * s1 * n1 + 18.0 * s1 * n1 * n1 + 6.0 * n1.powi(3);
+    let bias = (-2.0 * (p3 - p2) + 3.0 * p2 * (p2 - 1.0)) / size as f64;
+    let x = (2.0 - (mean - bias)).max(1e-9).sqrt().min(1.0 - 1e-9);
+    Some(SignalToNoise {
+        ratio: x / (1.0 - x),
+        u: u.max(1e-6),
+        symbols: power.len() as f64,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slantpath_quantity::from_db;
+    use slantpath_stats::noise::snr_bound;
+    use slantpath_stats::stream::{named_stream, normal, uniform};
+
+    fn known(
+        rng: &mut rand_chacha::ChaCha8Rng,
+        rho: f64,
+        groups: usize,
+        size: usize,
+    ) -> KnownSymbols {
+        let s = (0.5 / rho).sqrt();
+        let mut k = KnownSymbols::default();
+        for _ in 0..groups {
+            let g = C64::cis(std::f64::consts::TAU * uniform(rng));
+            let q: Vec<C64> = (0..size)
+                .map(|_| g + C64::new(s * normal(rng), s * normal(rng)))
+                .collect();
+            k.add(&q);
+        }
+        k
+    }
+
+    #[test]
+    fn known_symbols_are_unbiased_efficient_and_honest() {
+        // 2000 trials over 0 to 20 dB: rms error within 1.3 times the bound of snr_crb_da.csv's formula for the symbols
+        // used, 95 % intervals that hold in 93.5 to 96.5 %.
+        let mut rng = named_stream(11, "known", 0);
+        let (mut inside, mut trials) = (0.0, 0.0);
+        for db in [0.0, 3.0, 6.0, 10.0, 15.0, 20.0] {
+            let rho = from_db(db);
+            let (groups, size) = (8, 90);
+            let (mut sum, mut sq, n) = (0.0, 0.0, 334);
+            for _ in 0..n {
+                let e = known(&mut rng, rho, groups, size).es_n0().unwrap();
+                let d = e.db() - db;
+                sum += d;
+                sq += d * d;
+                inside += f64::from(u8::from(d.abs() < 1.96 * e.u_db()));
+                trials += 1.0;
+            }
+            let bound = db_of_relative_u(snr_bound(rho, (groups * size) as f64).unwrap());
+            let rms = (sq / f64::from(n)).sqrt();
+            assert!(rms < 1.3 * bound, "{db}: {rms} {bound}");
+            assert!(
+                (sum / f64::from(n)).abs() < 4.0 * bound / f64::from(n).sqrt() + 0.01,
+                "{db}"
+            );
+        }
+        let coverage = inside / trials;
+        assert!(
+            (0.935..=0.965).contains(&coverage),
+            "{coverage} of {trials}"
+        );
+    }
+
+    #[test]
+    fn payload_needs_no_decisions() {
+        for (m, points) in [(Modulation::Qpsk, 4u32), (Modulation::Psk8, 8)] {
+            for db in [0.0, 4.0, 8.0, 12.0, 18.0] {
+                let rho = from_db(db);
+                let s = (0.5 / rho).sqrt();
+                let mut rng = named_stream(12, m.name(), db as u64);
+                let (mut sum, mut z2, n) = (0.0, 0.0, 12);
+                for _ in 0..n {
+                    let power: Vec<f32> = (0..12_000)
+                        .map(|_| {
+                            let k = (uniform(&mut rng) * f64::from(points)).floor();
+                            let a = C64::cis(std::f64::consts::TAU * k / f64::from(points));
+                            (a + C64::new(s * normal(&mut rng), s * normal(&mut rng))).norm_sqr()
+                                as f32
+                        })
+                        .collect();
+                    let e = payload_es_n0(&power, m).unwrap();
+                    sum += e.db() - db;
+                    z2 += ((e.db() - db) / e.u_db()).powi(2);
+                }
+                let mean = sum / f64::from(n);
+                assert!(mean.abs() < 0.05, "{db} {mean}");
+                assert!(z2 / f64::from(n) < 2.6, "{db} {}", z2 / f64::from(n));
+            }
+        }
+        assert!(payload_es_n0(&[1.0; 9_000], Modulation::Apsk16).is_none());
+    }
+}
