@@ -58,12 +58,11 @@ pub(crate) fn between(p: &Segment, q: &Segment, k: f64) -> Moments {
             }
         }
     }
-    let extra = a1 * a1 + a2 * a2;
     for (u, wu) in G4 {
         let at = p.point(u);
         for (v, wv) in G4 {
             let d = sub(at, q.point(v));
-            let g = rest((dot(d, d) + extra).sqrt(), k) * (wu * wv * p.len * q.len);
+            let g = mean_rest(d, p, q, k) * (wu * wv * p.len * q.len);
             m[0] += g;
             m[1] += g * u;
             m[2] += g * v;
@@ -71,4 +70,26 @@ pub(crate) fn between(p: &Segment, q: &Segment, k: f64) -> Moments {
         }
     }
     m
+}
+
+/// Mean of `(exp(-jkR) - 1)/R` over both circles: at the rms distance while that is small, by the second-order expansion of
+/// [`super::far`] less its static part beyond.
+fn mean_rest(d: V3, p: &Segment, q: &Segment, k: f64) -> Complex64 {
+    let r2 = dot(d, d);
+    let extra = p.radius * p.radius + q.radius * q.radius;
+    if r2 < 12.0 * extra {
+        return rest((r2 + extra).sqrt(), k);
+    }
+    let r = r2.sqrt();
+    let mut sum = rest(r, k);
+    // exp(-jkR)
+    let wave = sum * r + 1.0;
+    for s in [p, q] {
+        let c2 = dot(d, s.t).powi(2) / r2;
+        let w = 0.25 * s.radius * s.radius;
+        let (across, twist) = (w * k * k * (1.0 - c2) / r, w * (3.0 * c2 - 1.0) / r2);
+        // G [k^2 (1 - c^2) + (3c^2 - 1)(jk/R + 1/R^2)] less (3c^2 - 1)/R^3
+        sum -= wave * across + (Complex64::new(0.0, k) * wave + rest(r, k)) * twist;
+    }
+    sum
 }

@@ -68,7 +68,7 @@ fn fast_moments_equal_brute_force() {
     for (len, a, within) in [
         (0.05, 0.001, 3e-4),
         (0.05, 0.01, 5e-4),
-        (0.05, 0.03, 5e-4),
+        (0.05, 0.03, 1e-3),
         (0.04, 0.035, 1e-3),
     ] {
         let at = |x: f64, l: f64| Segment::new([0.0, 0.0, x], [0.0, 0.0, x + l], a);
