@@ -1,14 +1,8 @@
 //! The one test command. It says before it starts what it will have to skip, and why.
 
+use crate::root;
 use anyhow::{Context, Result};
-use std::path::{Path, PathBuf};
 use std::process::Command;
-
-fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .parent()
-        .map_or_else(|| PathBuf::from("."), Path::to_path_buf)
-}
 
 /// What some tests need beyond the repository, and what is lost without it.
 fn missing() -> Vec<String> {
