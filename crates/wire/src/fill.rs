@@ -3,6 +3,7 @@
 //! Every pair of segments is integrated once (four moments) and shared among the up to four pairs of halves on it; pairs
 //! `p < q` only, since the matrix is its own transpose.
 
+use crate::kernel::batch::{self, Columns, Ramps};
 use crate::kernel::{Moments, Relation, moments, relation};
 use crate::mesh::{Mesh, Segment};
 use crate::vector::dot;
@@ -33,21 +34,32 @@ fn pair_ohm(p: &Segment, q: &Segment, m: Moments, k: f64) -> [[Complex64; 2]; 2]
     })
 }
 
-/// Both the direct pair and, over the plane, the image of `q` (current and charge reversed).
-pub(crate) fn block(mesh: &Mesh, i: usize, j: usize, k: f64) -> [[Complex64; 2]; 2] {
+/// Ramps of a pair, one being the other's neighbour, itself or anything.
+fn direct(mesh: &Mesh, i: usize, j: usize, k: f64) -> [[Complex64; 2]; 2] {
     let (p, q) = (&mesh.segments[i], &mesh.segments[j]);
-    let mut z = pair_ohm(p, q, moments(p, q, relation(p, q, i == j), k), k);
+    pair_ohm(p, q, moments(p, q, relation(p, q, i == j), k), k)
+}
+
+/// Ramps of a segment and the image of another in the plane (current and charge reversed, so to be subtracted).
+fn image(mesh: &Mesh, i: usize, j: usize, k: f64) -> [[Complex64; 2]; 2] {
+    let (p, q) = (&mesh.segments[i], &mesh.segments[j]);
+    let mirrored = q.mirrored();
+    let on_plane = |end: usize| mesh.on_plane(q.nodes[end]);
+    let relation = match relation(p, q, false) {
+        Relation::Touching(a, b) if i != j && on_plane(b) => Relation::Touching(a, b),
+        _ => match (0..2).find(|&e| i == j && on_plane(e)) {
+            Some(e) => Relation::Touching(e, e),
+            None => Relation::Apart,
+        },
+    };
+    pair_ohm(p, &mirrored, moments(p, &mirrored, relation, k), k)
+}
+
+/// Both the direct pair and, over the plane, the image of `j`.
+pub(crate) fn block(mesh: &Mesh, i: usize, j: usize, k: f64) -> [[Complex64; 2]; 2] {
+    let mut z = direct(mesh, i, j, k);
     if mesh.plane {
-        let mirrored = q.mirrored();
-        let on_plane = |end: usize| mesh.on_plane(q.nodes[end]);
-        let relation = match relation(p, q, false) {
-            Relation::Touching(a, b) if on_plane(b) => Relation::Touching(a, b),
-            _ => match (0..2).find(|&e| i == j && on_plane(e)) {
-                Some(e) => Relation::Touching(e, e),
-                None => Relation::Apart,
-            },
-        };
-        let w = pair_ohm(p, &mirrored, moments(p, &mirrored, relation, k), k);
+        let w = image(mesh, i, j, k);
         for e in 0..2 {
             for f in 0..2 {
                 z[e][f] -= w[e][f];
@@ -58,17 +70,46 @@ pub(crate) fn block(mesh: &Mesh, i: usize, j: usize, k: f64) -> [[Complex64; 2];
 }
 
 /// Rows of one segment's two ramps against every function, from pairs with later segments and half of the pair with itself.
-fn strip(mesh: &Mesh, i: usize, k: f64, out: &mut [Vec<Complex64>; 2]) {
+///
+/// Runs of distant segments go through [`batch`]; the few near ones are done again one by one.
+fn strip(mesh: &Mesh, columns: &Columns, i: usize, k: f64, out: &mut [Vec<Complex64>; 2]) {
     for row in out.iter_mut() {
         row.clear();
         row.resize(mesh.unknowns(), Complex64::default());
     }
-    for j in i..mesh.segments.len() {
-        let z = block(mesh, i, j, k);
-        let share = if i == j { 0.5 } else { 1.0 };
-        for h in mesh.halves_on(j) {
-            for e in 0..2 {
-                out[e][h.basis] += z[e][h.end] * (h.sign * share);
+    let p = &mesh.segments[i];
+    let mirrored = p.mirrored();
+    let mut far = Ramps::default();
+    let mut far_image = Ramps::default();
+    for from in (i..mesh.segments.len()).step_by(batch::WIDTH) {
+        let to = (from + batch::WIDTH).min(mesh.segments.len());
+        batch::ramps(p, columns, from..to, k, &mut far);
+        if mesh.plane {
+            batch::ramps(&mirrored, columns, from..to, k, &mut far_image);
+        }
+        for j in from..to {
+            let mut z = if far.is_far(j - from) {
+                far.get(j - from)
+            } else {
+                direct(mesh, i, j, k)
+            };
+            if mesh.plane {
+                let w = if far_image.is_far(j - from) {
+                    far_image.get(j - from)
+                } else {
+                    image(mesh, i, j, k)
+                };
+                for e in 0..2 {
+                    for f in 0..2 {
+                        z[e][f] -= w[e][f];
+                    }
+                }
+            }
+            let share = if i == j { 0.5 } else { 1.0 };
+            for h in mesh.halves_on(j) {
+                for e in 0..2 {
+                    out[e][h.basis] += z[e][h.end] * (h.sign * share);
+                }
             }
         }
     }
@@ -80,6 +121,7 @@ pub(crate) fn matrix(mesh: &Mesh) -> Mat<Complex64> {
     let k = 2.0 * PI / mesh.lambda;
     let mut z = Mat::<Complex64>::zeros(n, n);
     let count = mesh.segments.len();
+    let columns = Columns::new(&mesh.segments);
     let mut strips: Vec<[Vec<Complex64>; 2]> = vec![[Vec::new(), Vec::new()]; BATCH.min(count)];
     for start in (0..count).step_by(BATCH) {
         let end = (start + BATCH).min(count);
@@ -88,20 +130,30 @@ pub(crate) fn matrix(mesh: &Mesh) -> Mat<Complex64> {
             batch
                 .par_iter_mut()
                 .enumerate()
-                .for_each(|(d, s)| strip(mesh, start + d, k, s));
+                .for_each(|(d, s)| strip(mesh, &columns, start + d, k, s));
         } else {
             for (d, s) in batch.iter_mut().enumerate() {
-                strip(mesh, start + d, k, s);
+                strip(mesh, &columns, start + d, k, s);
             }
         }
         // Column m of the half-sum: contiguous, and the transpose is added below.
-        for (d, s) in batch.iter().enumerate() {
-            for h in mesh.halves_on(start + d) {
-                let column = z.col_as_slice_mut(h.basis);
-                for (x, y) in column.iter_mut().zip(&s[h.end]) {
-                    *x += y * h.sign;
+        let add = |m: usize, column: &mut [Complex64]| {
+            for h in mesh.of_basis[m].iter().map(|&h| &mesh.halves[h]) {
+                if (start..end).contains(&h.segment) {
+                    for (x, y) in column.iter_mut().zip(&batch[h.segment - start][h.end]) {
+                        *x += y * h.sign;
+                    }
                 }
             }
+        };
+        if n >= PARALLEL_FROM {
+            z.par_col_iter_mut().enumerate().for_each(|(m, c)| {
+                if let Some(c) = c.try_as_col_major_mut() {
+                    add(m, c.as_slice_mut());
+                }
+            });
+        } else {
+            (0..n).for_each(|m| add(m, z.col_as_slice_mut(m)));
         }
     }
     add_transpose(&mut z);

@@ -8,6 +8,7 @@
 //! - near: filaments on both surfaces, `1/R` in closed form along one of them ([`near`]);
 //! - beyond: Gauss rules on the axes, times the second-order effect of the radii, [`far`].
 
+pub(crate) mod batch;
 mod far;
 mod near;
 mod tube;
@@ -55,7 +56,7 @@ pub(crate) fn moments(p: &Segment, q: &Segment, relation: Relation, k: f64) -> M
             let longer = p.len.max(q.len);
             if sep < 2.5 * longer || sep < 0.5 * (p.len + q.len) + 10.0 * p.radius.max(q.radius) {
                 near::between(p, q, k)
-            } else if sep < 4.0 * longer {
+            } else if sep < FAR * longer {
                 far::gauss3(p, q, k)
             } else {
                 far::gauss2(p, q, k)
@@ -63,6 +64,10 @@ pub(crate) fn moments(p: &Segment, q: &Segment, relation: Relation, k: f64) -> M
         }
     }
 }
+
+/// From so many lengths of the longer segment on, two nodes on each suffice: the rule's error falls as `(L/R)^4/180` and is
+/// `(kL)^4/4320`.
+pub(crate) const FAR: f64 = 4.0;
 
 /// `(exp(-jkR) - 1)/R`, smooth through `R = 0`.
 pub(crate) fn rest(r: f64, k: f64) -> Complex64 {
