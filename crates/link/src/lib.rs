@@ -31,4 +31,4 @@ pub use inputs::{Inputs, Slot};
 pub use measurand::{Group, Measurand};
 pub use model::Model;
 pub use predict::{LEVEL, Prediction, difference, predict, quick};
-pub use shape::{arm, reflector};
+pub use shape::{arm, reflector, transmit_pattern};

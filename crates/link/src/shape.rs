@@ -89,6 +89,12 @@ pub fn arm(side: FeedArm) -> Arm {
     }
 }
 
+/// Co-polar pattern of the bare transmit feed at the best estimates; `None` when the feed only receives.
+pub fn transmit_pattern(station: &Station) -> Option<Result<Pattern, AntennaError>> {
+    let (feed, _) = feed_side(station, Side::Transmit)?;
+    Some(pattern(feed, &|c: &Contributor| c.distribution.mean()))
+}
+
 fn pattern(p: &FeedPattern, get: &dyn Fn(&Contributor) -> f64) -> Result<Pattern, AntennaError> {
     let vertical = State::VERTICAL;
     match p {

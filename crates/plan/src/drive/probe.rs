@@ -27,7 +27,7 @@ impl ShoulderWindow {
             WaveformKind::Symbols { rolloff } => 0.5 * (1.0 + rolloff),
             // The third-order product of two tones at +-1/2 stands at 3/2.
             WaveformKind::TwoTone => 1.4,
-            WaveformKind::Speech(_) => 0.5,
+            WaveformKind::Speech(_) | WaveformKind::Carrier => 0.5,
         };
         Self {
             offset: edge + 0.1,
@@ -101,7 +101,7 @@ impl Probe {
         let mean = mean_power(&out);
         let out_dbm = Power::w(mean).as_dbm();
         let crest_out_db = match waveform.kind {
-            WaveformKind::TwoTone => crest_db(&out, 0.0),
+            WaveformKind::TwoTone | WaveformKind::Carrier => crest_db(&out, 0.0),
             _ => crest_db(&out, 1e-4),
         };
         let mut spectrum = out;
@@ -154,6 +154,7 @@ fn shoulders(spectrum: &[Complex64], kind: WaveformKind, w: ShoulderWindow) -> S
         }
         WaveformKind::Speech(_) => density(spectrum, -0.45, 0.45),
         // A line against a line: the same window around a tone.
+        WaveformKind::Carrier => density(spectrum, -0.5 * w.width, 0.5 * w.width),
         WaveformKind::TwoTone => density(spectrum, 0.5 - 0.5 * w.width, 0.5 + 0.5 * w.width),
     };
     let (lo, hi) = (w.offset - 0.5 * w.width, w.offset + 0.5 * w.width);

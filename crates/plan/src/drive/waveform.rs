@@ -39,6 +39,8 @@ pub enum WaveformKind {
         /// Roll-off.
         rolloff: f64,
     },
+    /// A steady carrier (telegraphy with the key down, frequency modulation).
+    Carrier,
     /// Two equal tones.
     TwoTone,
     /// Single-sideband speech.
@@ -162,6 +164,15 @@ impl Waveform {
         Self::of_symbols(&symbols, rolloff)
     }
 
+    /// A steady carrier.
+    pub fn carrier() -> Self {
+        Self::new(
+            vec![Complex64::new(1.0, 0.0); 1024],
+            Vec::new(),
+            WaveformKind::Carrier,
+        )
+    }
+
     /// Two equal tones one reference width apart.
     pub fn two_tone() -> Self {
         let n = 8192;
@@ -278,6 +289,7 @@ impl Waveform {
     pub fn planning_crest_db(&self) -> f64 {
         match self.kind {
             WaveformKind::TwoTone => to_db(2.0),
+            WaveformKind::Carrier => 0.0,
             _ => crest_db(&self.samples, 1e-4),
         }
     }

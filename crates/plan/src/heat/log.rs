@@ -118,15 +118,17 @@ pub fn learn(
     })
 }
 
-/// One exponential unless a second makes the residuals smaller by more than chance would (chi squared of three more
-/// unknowns passes 20 once in five thousand).
+/// Two exponentials when both are well resolved (five standard uncertainties) or when the residuals ask for the second
+/// (chi squared of three more unknowns passes 20 once in five thousand); else one.
 fn choose(rows: &[LogRow], u_k: f64) -> std::result::Result<ThermalFit, String> {
-    let one = fit_log(rows, 1, u_k).map_err(|e| e.to_string());
-    if rows.len() < 64 {
-        return one;
+    let two = (rows.len() >= 64).then(|| fit_log(rows, 2, u_k));
+    if let Some(Ok(b)) = &two
+        && b.exponentials.iter().all(|e| e.r_k_per_w > 5.0 * e.u_r)
+    {
+        return Ok(b.clone());
     }
-    match (one, fit_log(rows, 2, u_k)) {
-        (Ok(a), Ok(b)) => {
+    match (fit_log(rows, 1, u_k).map_err(|e| e.to_string()), two) {
+        (Ok(a), Some(Ok(b))) => {
             let gain = (a.residual_k / b.residual_k).powi(2) - 1.0;
             Ok(if rows.len() as f64 * gain > 20.0 {
                 b
@@ -134,7 +136,7 @@ fn choose(rows: &[LogRow], u_k: f64) -> std::result::Result<ThermalFit, String> 
                 a
             })
         }
-        (Err(_), Ok(b)) => Ok(b),
+        (Err(_), Some(Ok(b))) => Ok(b),
         (one, _) => one,
     }
 }

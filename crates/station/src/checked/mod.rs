@@ -16,6 +16,7 @@
 mod chain;
 mod contributors;
 mod feed;
+mod log;
 mod part;
 mod plant;
 mod reading;
@@ -31,6 +32,7 @@ pub use chain::{
 pub use feed::{
     Cover, Feed, FeedPattern, PatternRow, PhaseCentre, ReceiveFeed, Shadow, TransmitFeed,
 };
+pub use log::{LogEntry, RampEntry};
 pub use part::{
     AmAmRow, Amplifier, Attenuator, BiasTee, Cable, Connector, EfficiencyPoint, Filter, Lnb,
     LnbPolarisation, LossPoint, Part, PartKind, Receiver, ReceiverOutput, Rejection, Splitter,

@@ -6,6 +6,7 @@ mod chain;
 mod chain_check;
 mod desk;
 mod feed;
+mod log_csv;
 mod part;
 mod part_active;
 mod part_passive;
@@ -19,6 +20,7 @@ mod site;
 mod station;
 mod transmit;
 
+pub use log_csv::{read_log, read_ramp};
 pub use readings_csv::read_readings;
 pub use satellite::read_satellite;
 pub use set_file::read_set;
