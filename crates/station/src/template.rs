@@ -26,7 +26,7 @@ pub fn new_station(name: &str, callsign: Option<&str>, satellite_path: &str) -> 
     text
 }
 
-/// What is published of a satellite, each value as a person writes it (`"11.7 deg W"`, `"10489.5..10490 MHz"`).
+/// What is published of a satellite, each value as a person writes it (`"11.7 deg W"`, `"10472.1..10472.6 MHz"`).
 /// Nothing is checked here: the text is read like any other file afterwards, and says then what is wrong.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct SatelliteAnswers {

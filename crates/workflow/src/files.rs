@@ -1,10 +1,12 @@
 //! Reading station files, and keeping account of what was read.
 
 use crate::WorkflowError;
+use crate::measure::MeasureOptions;
 use sha2::{Digest, Sha256};
+use slantpath_capture::source::SampleFormat;
 use slantpath_input::{Problem, Problems, Source};
-use slantpath_station::checked::Reading;
-use slantpath_station::{Station, StationFile, read_readings, read_station};
+use slantpath_station::checked::{Reading, SetEntry};
+use slantpath_station::{Station, StationFile, read_readings, read_set, read_station};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -121,17 +123,98 @@ pub fn load_from(
 /// # Errors
 /// A file that cannot be read, or mistakes in it (all listed).
 pub fn load_readings(path: &Path) -> Result<Vec<Reading>, WorkflowError> {
-    let name = path.display().to_string();
-    let bytes = std::fs::read(path).map_err(|cause| WorkflowError::Machine {
-        path: name.clone(),
-        cause,
-    })?;
-    let source = Source::from_bytes(&name, &bytes).map_err(WorkflowError::Problems)?;
+    let source = source(path, "readings file")?;
     let (readings, problems) = read_readings(&source);
     if problems.has_errors() {
         return Err(WorkflowError::Problems(problems));
     }
     Ok(readings)
+}
+
+/// Refuses typed readings that name what the station does not have.
+///
+/// # Errors
+/// Every unknown branch, passband or beacon.
+pub fn check_readings(readings: &[Reading], station: &Station) -> Result<(), WorkflowError> {
+    let mut all = Problems::new();
+    for r in readings {
+        for (_, p) in slantpath_station::unknown_names(r, station) {
+            all.push(p.help(format!("in {}", r.value.source)));
+        }
+    }
+    if all.is_empty() {
+        Ok(())
+    } else {
+        Err(WorkflowError::Problems(all))
+    }
+}
+
+/// Reads a set file: its recordings with paths as they are reached from here.
+///
+/// # Errors
+/// A file that cannot be read, or mistakes in it (all listed).
+pub fn load_set(path: &Path) -> Result<Vec<(PathBuf, SetEntry)>, WorkflowError> {
+    let source = source(path, "set file")?;
+    let (entries, problems) = read_set(&source);
+    if problems.has_errors() {
+        return Err(WorkflowError::Problems(problems));
+    }
+    let folder: PathBuf = path.parent().map(Path::to_path_buf).unwrap_or_default();
+    Ok(entries
+        .into_iter()
+        .map(|e| (folder.join(&e.file), e))
+        .collect())
+}
+
+/// How to open a recording of a set: what the set says of it wins.
+///
+/// # Errors
+/// A start or a sample format that cannot be.
+pub fn set_options(base: &MeasureOptions, e: &SetEntry) -> Result<MeasureOptions, WorkflowError> {
+    let mut o = base.clone();
+    if let Some(t) = &e.start {
+        o.open.start = Some(t.parse().map_err(|why| {
+            WorkflowError::argument(
+                format!(
+                    "`{}`: the start `{t}` is not in the calendar: {why}",
+                    e.file
+                ),
+                "write it as 2026-05-03T14:20:00Z",
+            )
+        })?);
+    }
+    if let Some(f) = &e.format {
+        o.open.format = Some(f.parse::<SampleFormat>().map_err(|why| {
+            WorkflowError::argument(
+                format!("`{}`: `{f}` is not a sample format", e.file),
+                format!("known are {why}"),
+            )
+        })?);
+    }
+    o.open.center_hz = e.center_hz.or(o.open.center_hz);
+    o.open.sample_rate_hz = e.rate_hz.or(o.open.sample_rate_hz);
+    let m = &mut o.open.mount;
+    m.side = e.side.clone();
+    m.remount = e.remount.map(u64::from);
+    m.block = e.block.map(u64::from);
+    m.control = e.control;
+    o.branch = e.branch.clone().or(o.branch);
+    Ok(o)
+}
+
+fn source(path: &Path, what: &str) -> Result<Arc<Source>, WorkflowError> {
+    let name = path.display().to_string();
+    let bytes = std::fs::read(path).map_err(|cause| {
+        if cause.kind() == std::io::ErrorKind::NotFound {
+            WorkflowError::argument(format!("there is no file {name}"), format!("name a {what}"))
+        } else {
+            WorkflowError::Machine {
+                path: name.clone(),
+                cause,
+            }
+        }
+    })?;
+    Source::from_bytes(&name, &bytes).map_err(WorkflowError::Problems)
 }
 
 /// A commented file to start from.

@@ -1,11 +1,12 @@
 //! `measure`: what recordings show.
 
+mod signals;
+
 use crate::WorkflowError;
 use crate::search::search_plan;
 use slantpath_capture::measure::{Measurement, Settings, Severity, measure as measure_source};
-use slantpath_capture::signals::Signal;
 use slantpath_capture::source::{self, OpenOptions};
-use slantpath_quantity::{Answer, Contributor, Distribution, Validity, show};
+use slantpath_quantity::{Answer, Validity, show};
 use slantpath_report::{Section, Sheet};
 use slantpath_station::Station;
 use slantpath_stats::{Progress, Stop};
@@ -179,23 +180,13 @@ pub fn measure_sheet(station: &Station, measured: &[Measured]) -> Sheet {
             s.text.push(format!("Note: {w}"));
         }
         sheet.sections.push(s);
-        let beyond: Vec<String> = x
-            .signals
-            .iter()
-            .take(12)
-            .map(|g| signal_text(g, x.centre_hz))
-            .collect();
-        if !beyond.is_empty() {
-            let mut s = Section::new(
-                &format!("signals_{}", i + 1),
-                "occupied frequencies, strongest first",
-                Vec::new(),
-            );
-            s.text = beyond;
-            sheet.sections.push(s);
-        }
+        sheet
+            .sections
+            .extend(signals::section(i + 1, &x.signals, x.centre_hz));
     }
-    sheet.sections.extend(proposals(station, measured));
+    sheet
+        .sections
+        .extend(crate::verdict::proposals(station, measured));
     sheet.refused = !concluded;
     let next = measured.iter().flat_map(Measured::answers).find_map(|a| {
         a.outcome
@@ -207,44 +198,6 @@ pub fn measure_sheet(station: &Station, measured: &[Measured]) -> Sheet {
     sheet.next_measurement =
         next.or_else(|| Some("Compare with the prediction: slantpath verdict.".into()));
     sheet
-}
-
-fn signal_text(g: &Signal, centre_hz: f64) -> String {
-    let bandwidth = show::significant(g.bandwidth_hz, 2);
-    format!(
-        "{:.4} MHz, {bandwidth} Hz wide, {} dBFS.",
-        (centre_hz + g.centre_hz) / 1e6,
-        show::fixed(g.level_dbfs, 1)
-    )
-}
-
-/// Better values for what the satellite file guesses: proposed, never taken silently.
-fn proposals(station: &Station, measured: &[Measured]) -> Option<Section> {
-    let guessed: Vec<&Contributor> = station
-        .satellite
-        .contributors()
-        .into_iter()
-        .filter(|c| c.source.starts_with("guess"))
-        .collect();
-    if guessed.is_empty() || measured.is_empty() {
-        return None;
-    }
-    let mut s = Section::new(
-        "guesses",
-        "guessed figures of the satellite file",
-        Vec::new(),
-    );
-    for c in guessed {
-        let d: Distribution = c.distribution;
-        s.text.push(format!(
-            "{}: {} {} (u = {}) is a guess; `slantpath verdict` says what these recordings make of it.",
-            c.label,
-            show::significant(d.mean(), 3),
-            c.unit,
-            show::significant(d.u(), 2)
-        ));
-    }
-    Some(s)
 }
 
 /// Part of an answer's uncertainty that an immediate repeat would change.

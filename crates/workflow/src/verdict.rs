@@ -1,13 +1,19 @@
 //! `verdict`: prediction and measurement side by side, and what would have to move.
 
+mod guesses;
+
+pub use guesses::proposals;
+
 use crate::WorkflowError;
 use crate::measure::{Measured, usable};
 use crate::predict::Predicted;
-use slantpath_quantity::{Answer, ContributorId, Estimate, Share, Unit, show};
+use slantpath_quantity::{Answer, Estimate, Unit, show};
 use slantpath_report::{Section, Sheet};
 use slantpath_station::Station;
 use slantpath_station::checked::{Reading, ReadingQuantity};
-use slantpath_verdict::explain::{Candidate, Comparand, Explanation, explain, next_measurement};
+use slantpath_verdict::explain::{
+    Candidate, Comparand, Explanation, Suspect, explain_with, next_measurement,
+};
 
 /// The verdict with what it rests on.
 #[derive(Debug)]
@@ -18,7 +24,12 @@ pub struct Judged {
     pub comparands: Vec<Comparand>,
     /// The candidate measurement that tells most, and its information in bits.
     pub next: Option<(Candidate, f64)>,
+    /// Readings that the model does not predict.
+    pub left_out: Vec<String>,
 }
+
+/// A reading without uncertainty still has that of its last digit (tenths of a decibel; common practice, no source).
+pub(crate) const LEAST_READING_U_DB: f64 = 0.1;
 
 /// Compares like with like: every measured figure that the model predicts.
 ///
@@ -30,17 +41,28 @@ pub fn judge(
     readings: &[Reading],
 ) -> Result<Judged, WorkflowError> {
     let mut comparands = Vec::new();
+    let mut outputs = Vec::new();
+    let mut take = |k: usize, value: f64, u: f64, at_least: bool| {
+        if let Some(c) = comparand(p, k, value, u, at_least) {
+            comparands.push(c);
+            outputs.push(k);
+        }
+    };
     for m in measured {
         for a in m.answers().iter().filter(|a| usable(a)) {
             if let (Some(k), Some(e)) = (p.prediction.index(&a.measurand), a.estimate()) {
-                push(p, k, e.value, e.u, false, &mut comparands);
+                take(k, e.value, e.u, false);
             }
         }
     }
+    let mut left_out = Vec::new();
     for r in readings {
-        if let Some(k) = predicted_index(p, r) {
-            let d = r.value.distribution;
-            push(p, k, d.mean(), d.u(), r.at_ceiling, &mut comparands);
+        match predicted_index(p, r) {
+            Some(k) => {
+                let d = r.value.distribution;
+                take(k, d.mean(), d.u(), r.at_ceiling);
+            }
+            None => left_out.push(format!("{} ({})", r.value.label, r.value.source)),
         }
     }
     if comparands.is_empty() {
@@ -50,7 +72,13 @@ pub fn judge(
         ));
     }
     let contributors = &p.prediction.contributors;
-    let explanation = explain(contributors, &comparands)?;
+    let best: Vec<f64> = contributors.iter().map(|c| c.distribution.mean()).collect();
+    let mut all = vec![0.0; p.prediction.measurands.len()];
+    let explanation = explain_with(contributors, &comparands, &mut |shift| {
+        let x: Vec<f64> = best.iter().zip(shift).map(|(b, s)| b + s).collect();
+        p.model.evaluate(&x, &mut all);
+        outputs.iter().map(|&k| all.get(k).copied()).collect()
+    })?;
     let candidates = candidates(p, &comparands);
     let next = next_measurement(&explanation, contributors, &candidates, 2)
         .and_then(|(k, bits)| candidates.get(k).cloned().map(|c| (c, bits)));
@@ -58,51 +86,55 @@ pub fn judge(
         explanation,
         comparands,
         next,
+        left_out,
     })
 }
 
-fn push(p: &Predicted, k: usize, value: f64, u: f64, at_least: bool, out: &mut Vec<Comparand>) {
-    let (Some(a), Some(row)) = (p.prediction.answers.get(k), p.prediction.sensitivity.get(k))
-    else {
-        return;
-    };
-    let Some(e) = a.estimate() else { return };
-    out.push(Comparand {
+fn comparand(p: &Predicted, k: usize, value: f64, u: f64, at_least: bool) -> Option<Comparand> {
+    let (a, row) = (
+        p.prediction.answers.get(k)?,
+        p.prediction.sensitivity.get(k)?,
+    );
+    let e = a.estimate()?;
+    Some(Comparand {
         measurand: a.measurand.clone(),
         label: a.label.clone(),
         unit: a.unit,
         predicted: e.value,
         u_predicted: e.u,
         measured: value,
-        // A reading without uncertainty still has that of its last digit; nothing is known exactly.
-        u_measured: if u > 0.0 { u } else { 0.05 },
+        u_measured: if u > 0.0 { u } else { LEAST_READING_U_DB },
         at_least,
         sensitivity: row.clone(),
-    });
+    })
 }
 
-/// The output that a typed reading is a measurement of.
+/// The output that a typed reading is a measurement of. A MER at the receiver's ceiling says "this or more" of the signal
+/// itself, and so does one on a receiver whose own MER is not written.
 fn predicted_index(p: &Predicted, r: &Reading) -> Option<usize> {
-    let what = match r.quantity {
-        ReadingQuantity::Cn0 => "cn0",
-        ReadingQuantity::Mer => "mer",
-        ReadingQuantity::Margin => "margin",
-        ReadingQuantity::NoiseStep => "noise_step",
-        ReadingQuantity::YFactor => "y_absorber",
+    let whats: &[&str] = match r.quantity {
+        ReadingQuantity::Cn0 => &["cn0"],
+        ReadingQuantity::Mer if r.at_ceiling => &["es_n0"],
+        ReadingQuantity::Mer => &["mer", "es_n0"],
+        ReadingQuantity::Margin => &["margin"],
+        ReadingQuantity::NoiseStep => &["noise_step"],
+        ReadingQuantity::YFactor => &["y_absorber"],
         _ => return None,
     };
-    p.prediction.measurands.iter().position(|m| {
-        let beacon = r
-            .beacon
-            .as_ref()
-            .is_none_or(|b| m.id.contains(&format!(".{b}.")));
-        beacon
-            && m.id
-                .split('@')
-                .next()
-                .is_some_and(|id| id.ends_with(&format!(".{what}")))
-            && (r.passband.is_none() || m.passband == r.passband)
-            && (r.branch.is_none() || m.branch == r.branch)
+    whats.iter().find_map(|what| {
+        p.prediction.measurands.iter().position(|m| {
+            let beacon = r
+                .beacon
+                .as_ref()
+                .is_none_or(|b| m.id.contains(&format!(".{b}.")));
+            beacon
+                && m.id
+                    .split('@')
+                    .next()
+                    .is_some_and(|id| id.ends_with(&format!(".{what}")))
+                && (r.passband.is_none() || m.passband == r.passband)
+                && (r.branch.is_none() || m.branch == r.branch)
+        })
     })
 }
 
@@ -200,10 +232,17 @@ pub fn verdict_sheet(station: &Station, judged: &Judged) -> Sheet {
                 difference_unit,
                 Estimate::normal(d.difference, d.u),
             )
-            .because(format!(
-                "{} standard uncertainties",
-                show::fixed(d.normalised, 1)
-            )),
+            .because(match (c.at_least, d.silent) {
+                (true, true) => {
+                    "the instrument stands at its ceiling and the prediction lies above: they agree, and no more can be said"
+                        .to_string()
+                }
+                (true, false) => format!(
+                    "{} standard uncertainties, or more: the instrument stands at its ceiling",
+                    show::fixed(d.normalised, 1)
+                ),
+                _ => format!("{} standard uncertainties", show::fixed(d.normalised, 1)),
+            }),
         );
     }
     sheet.sections.push(Section::new("side_by_side", "side by side", rows).say(if x.agrees() {
@@ -211,28 +250,14 @@ pub fn verdict_sheet(station: &Station, judged: &Judged) -> Sheet {
     } else {
         format!("They disagree by more than stated (chance of this by luck {:.1} %).", 100.0 * x.chance)
     }));
-    let mut moved = Vec::new();
-    let mut text = Vec::new();
-    for s in x.suspects.iter().take(6).filter(|s| s.in_u.abs() > 0.05) {
-        let id: ContributorId = s.contributor.id.clone();
-        text.push(format!(
-            "{} ({id}): {} {} from {}, {} standard uncertainties; pulled mostly by {}.",
-            s.contributor.label,
-            show::fixed(s.shift, show::decimals_for(s.u_after).unwrap_or(2)),
-            s.contributor.unit,
-            show::significant(s.contributor.distribution.mean(), 4),
-            show::fixed(s.in_u, 1),
-            s.pulls.first().map_or("nothing", |p| p.measurand.as_str())
-        ));
-        moved.push(Share {
-            id,
-            label: s.contributor.label.clone(),
-            u: s.u_after,
-            effect: s.shift,
-            systematic: true,
-        });
-    }
-    if !moved.is_empty() {
+    let text: Vec<String> = x
+        .suspects
+        .iter()
+        .take(6)
+        .filter(|s| s.in_u.abs() > 0.05)
+        .map(suspect_text)
+        .collect();
+    if !text.is_empty() {
         let mut s = Section::new(
             "suspects",
             "what would have to move to explain it, most unusual first",
@@ -240,6 +265,18 @@ pub fn verdict_sheet(station: &Station, judged: &Judged) -> Sheet {
         );
         s.text = text;
         sheet.sections.push(s);
+    }
+    sheet.sections.extend(guesses::section(station, x));
+    if !x.converged {
+        sheet.cautions.push(
+            "The model ends before the measurement is explained: what would have to move stands at the edge of what can be."
+                .into(),
+        );
+    }
+    for r in &judged.left_out {
+        sheet.cautions.push(format!(
+            "Not compared, because the model predicts no such figure: {r}."
+        ));
     }
     let lead: Vec<String> = x
         .suspects
@@ -262,4 +299,45 @@ pub fn verdict_sheet(station: &Station, judged: &Judged) -> Sheet {
         )
     });
     sheet
+}
+
+/// One contributor: how far, how unusual, and which measurement pulls how much of it.
+fn suspect_text(s: &Suspect) -> String {
+    let places = show::decimals_for(s.u_after).unwrap_or(2);
+    let unit = s.contributor.unit;
+    let pulls: Vec<String> = s
+        .pulls
+        .iter()
+        .take(3)
+        .filter(|p| {
+            show::fixed(p.part, places)
+                .chars()
+                .any(|c| ('1'..='9').contains(&c))
+        })
+        .map(|p| format!("{} {}", p.measurand, show::fixed(p.part, places)))
+        .collect();
+    let mut text = format!(
+        "{} ({}): {} {unit} from {}, u then {}; {} standard uncertainties",
+        s.contributor.label,
+        s.contributor.id,
+        show::fixed(s.shift, places),
+        show::significant(s.contributor.distribution.mean(), 4),
+        show::significant(s.u_after, 2),
+        show::fixed(s.in_u, 1),
+    );
+    if pulls.is_empty() {
+        text.push('.');
+    } else {
+        text.push_str(&format!("; pulled by {}.", pulls.join(", ")));
+    }
+    if (s.linear - s.shift).abs() > 0.2 * s.contributor.distribution.u() {
+        text.push_str(&format!(
+            " A straight line through the best estimates would have said {}.",
+            show::fixed(s.linear, places)
+        ));
+    }
+    if s.in_u.abs() > 2.0 {
+        text.push_str(" More than what is stated of it allows easily: look there first, or at what it was stated from.");
+    }
+    text
 }

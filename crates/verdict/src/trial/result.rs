@@ -75,7 +75,8 @@ impl Caution {
             ),
             Self::DifferentDays { gap_s } => format!(
                 "The sides lie {} apart: satellite level, air and everything else that changes from day to day is in the \
-                 difference, as declared.",
+                 difference, as declared. That is for clear weather on both: rain or drizzle on one of them can be several \
+                 times as much; if there was any, declare more for the air.",
                 duration(*gap_s)
             ),
             Self::RemountScatterDeclared { u_db } => format!(
