@@ -76,7 +76,8 @@ fn branch_of(p: &Predicted, j: &Judged) -> Option<String> {
         })
 }
 
-fn ledgers(station: &Station, p: &Predicted, branch: Option<&str>) -> Vec<Figure> {
+/// The noise ledger of every passband as figures.
+pub fn ledgers(station: &Station, p: &Predicted, branch: Option<&str>) -> Vec<Figure> {
     station
         .satellite
         .passbands

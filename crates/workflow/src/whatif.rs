@@ -6,6 +6,7 @@
 
 use crate::WorkflowError;
 use crate::files::{Loaded, digest, load_from};
+use slantpath_quantity::{Answer, ContributorId, Estimate};
 use std::path::{Path, PathBuf};
 use toml_edit::{DocumentMut, Item, Table, Value};
 
@@ -290,6 +291,42 @@ fn exchange(path: &Path, bytes: &[u8]) -> Result<(), WorkflowError> {
     Ok(())
 }
 
+/// How far `to` lies from `from`: two answers of the same measurand under the same draws. What both have in common
+/// drops out; the rest is combined to first order (GUM 5.1.2).
+pub fn change(from: &Answer, to: &Answer) -> Option<Estimate> {
+    let (a, b) = (from.estimate()?, to.estimate()?);
+    let effect = |answer: &Answer, id: &ContributorId| {
+        answer
+            .shares
+            .iter()
+            .find(|s| s.id == *id)
+            .map_or(0.0, |s| s.effect)
+    };
+    let mut square = 0.0;
+    for s in &to.shares {
+        square += (s.effect - effect(from, &s.id)).powi(2);
+    }
+    for s in &from.shares {
+        if !to.shares.iter().any(|t| t.id == s.id) {
+            square += s.effect.powi(2);
+        }
+    }
+    Some(Estimate::normal(b.value - a.value, square.sqrt()))
+}
+
+/// Whether a contributor belongs to what stands at `place` in the file (`part.lnb`, `reflector`, `feed.old`, `site`).
+pub fn belongs(id: &ContributorId, place: &str) -> bool {
+    let id = id.as_str();
+    match place.split_once('.') {
+        Some(("part", name)) => id
+            .split_once('.')
+            .and_then(|(_, rest)| rest.strip_prefix(name))
+            .is_some_and(|rest| rest.starts_with('.')),
+        Some((kind, _)) => id.split('.').next() == Some(kind),
+        None => id.split('.').next() == Some(place),
+    }
+}
+
 fn simple(v: &Value) -> bool {
     !matches!(v, Value::Array(_) | Value::InlineTable(_))
 }
@@ -398,6 +435,50 @@ mod tests {
             .expect("taken");
         assert!(loaded.station(Some(UNSAVED)).is_ok());
         assert_eq!(StationText::read(&s.path).expect("read").text, s.text);
+    }
+
+    #[test]
+    fn what_both_sides_share_drops_out_of_a_change() {
+        let share = |id: &str, effect: f64| slantpath_quantity::Share {
+            id: ContributorId::new(id),
+            label: id.into(),
+            u: effect.abs(),
+            effect,
+            systematic: true,
+        };
+        let answer = |value: f64, shares: Vec<slantpath_quantity::Share>| {
+            let u = shares.iter().map(|s| s.u * s.u).sum::<f64>().sqrt();
+            Answer::known(
+                "x",
+                "x",
+                slantpath_quantity::Unit::Db,
+                Estimate::normal(value, u),
+            )
+            .with_shares(shares)
+        };
+        let a = answer(
+            1.0,
+            vec![share("sat.eirp", 1.0), share("rx.lnb.noise_figure", 0.3)],
+        );
+        let b = answer(
+            1.5,
+            vec![share("sat.eirp", 1.0), share("rx.lnb.noise_figure@v", 0.4)],
+        );
+        let d = change(&a, &b).expect("both are known");
+        assert!((d.value - 0.5).abs() < 1e-12);
+        assert!(
+            (d.u - 0.5).abs() < 1e-12,
+            "hypot(0.3, 0.4), not the satellite's 1.0"
+        );
+        assert!(belongs(
+            &ContributorId::new("rx.lnb.noise_figure@v"),
+            "part.lnb"
+        ));
+        assert!(!belongs(
+            &ContributorId::new("rx.lnb2.noise_figure"),
+            "part.lnb"
+        ));
+        assert!(belongs(&ContributorId::new("reflector.width"), "reflector"));
     }
 
     #[test]

@@ -1,0 +1,31 @@
+//! Sky: where the satellite stands, the horizon, the Sun's transits.
+
+use crate::house::House;
+use crate::layout::{Trouble, compute, page, ready};
+use crate::view::View;
+use axum::extract::{Query, State};
+use axum::response::Html;
+use maud::html;
+use slantpath_workflow::survey::survey;
+use std::sync::Arc;
+
+pub(super) async fn show(
+    State(house): State<Arc<House>>,
+    Query(pairs): Query<Vec<(String, String)>>,
+) -> Result<Html<String>, Trouble> {
+    compute(&house, move |house| {
+        let text = house.text()?;
+        let view = View::read(&pairs, &text);
+        let loaded = text.load_with(view.variant.as_deref(), &view.edits)?;
+        let name = if view.edits.is_empty() {
+            view.variant.as_deref()
+        } else {
+            Some(slantpath_workflow::whatif::UNSAVED)
+        };
+        let station = loaded.station(name)?;
+        let sheet = survey(station, jiff::Timestamp::now())?;
+        let body = html! { (ready(slantpath_report::page::section(&sheet, "s1"))) };
+        Ok(page(&station.name, "/sky", &view.address(""), &body))
+    })
+    .await
+}
