@@ -41,6 +41,16 @@ pub enum Verb {
     Verdict(Verdict),
     /// Everything on one self-contained page.
     Report(Report),
+    /// The station book: notes, faults, weather, part changes, series.
+    Book(crate::book_args::Book),
+    /// Contacts: enter, list, exchange, map, echo.
+    Contact(crate::book_args::Contact),
+    /// Build sheet of the station, to print or publish.
+    Sheet(crate::book_args::BuildSheet),
+    /// A report computed again from its own provenance: is it the same?
+    Again(Again),
+    /// The pages: chain sheet, what if, sky; on this machine, or for one phone with --lan.
+    Serve(Serve),
     /// The whole job on embedded invented data.
     Demo(Demo),
 }
@@ -49,12 +59,32 @@ pub enum Verb {
 pub struct New {
     /// File to write; an existing one is never overwritten.
     pub path: PathBuf,
-    /// Write a satellite file instead.
+    /// Write a satellite file instead: asks on a terminal for what is published, takes it from the options below, or
+    /// else writes a commented example.
     #[arg(long)]
     pub satellite: bool,
+    /// Ask even when standard input is no terminal.
+    #[arg(long, requires = "satellite")]
+    pub ask: bool,
+    /// The satellite's name.
+    #[arg(long, requires_all = ["satellite", "slot", "passband"])]
+    pub name: Option<String>,
+    /// Its orbit slot, for example "11.7 deg W".
+    #[arg(long, requires = "name", value_name = "LONGITUDE", allow_hyphen_values = true)]
+    pub slot: Option<String>,
+    /// Turn of its polarisation, for example "3.5 deg".
+    #[arg(long, requires = "name", value_name = "ANGLE", allow_hyphen_values = true)]
+    pub tilt: Option<String>,
+    /// A passband, once for each: "name=narrow; use=narrow; uplink=2412.3..2412.7 MHz; downlink=10472.15..10472.55 MHz;
+    /// uplink_polarisation=LHCP; downlink_polarisation=horizontal".
+    #[arg(long, requires = "name", value_name = "KEYS")]
+    pub passband: Vec<String>,
+    /// A beacon, once for each: "passband=narrow; name=b1; frequency=10472.175 MHz; kind=bpsk; symbol_rate=1200 Bd".
+    #[arg(long, requires = "name", value_name = "KEYS")]
+    pub beacon: Vec<String>,
 }
 
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 pub struct Station {
     /// Station file.
     pub station: PathBuf,
@@ -72,7 +102,7 @@ pub struct Survey {
     pub at: Option<jiff::Timestamp>,
 }
 
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 pub struct Drawn {
     /// Monte Carlo trials.
     #[arg(long, default_value_t = 100_000, value_parser = clap::value_parser!(u64).range(1000..=100_000_000))]
@@ -86,6 +116,9 @@ pub struct Drawn {
     /// Moment for a satellite with elements.
     #[arg(long)]
     pub at: Option<jiff::Timestamp>,
+    /// Bandwidth in which C/N is wanted, Hz.
+    #[arg(long, value_name = "HZ")]
+    pub bandwidth: Option<f64>,
     /// Flux of the Sun at the receive frequency, sfu.
     #[arg(long, value_name = "SFU")]
     pub sun_flux: Option<f64>,
@@ -111,7 +144,7 @@ pub struct Predict {
     pub drawn: Drawn,
 }
 
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 pub struct Recorded {
     /// Branch the recordings were made on (default: from their metadata).
     #[arg(long)]
@@ -162,6 +195,12 @@ pub struct Measure {
     /// more, on both sides of the receive frequency: a straight line in log flux over log frequency joins them.
     #[arg(long, num_args = 3, value_names = ["MHZ", "SFU", "U"], conflicts_with = "sun_flux", action = clap::ArgAction::Append)]
     pub sun_flux_at: Vec<f64>,
+    /// Keep what the recordings show in the station book, with the prediction of their day.
+    #[arg(long)]
+    pub keep: bool,
+    /// The book to keep it in (default: beside the station file, with the ending `.book`).
+    #[arg(long, requires = "keep")]
+    pub book: Option<PathBuf>,
     #[command(flatten)]
     pub recorded: Recorded,
 }
@@ -178,7 +217,20 @@ pub struct Compare {
     /// Recordings of side B (after).
     #[arg(long, num_args = 1..)]
     pub b: Vec<PathBuf>,
-    /// Compare only measurands whose identity contains this.
+    /// Recordings of a receiver that the swap does not touch, made at the same times.
+    #[arg(long, num_args = 1..)]
+    pub control: Vec<PathBuf>,
+    /// A set file (CSV or TOML) that says of each recording what it does not say itself: side, start, remount, branch.
+    #[arg(long, value_name = "FILE")]
+    pub set: Option<PathBuf>,
+    /// Typed readings (CSV) of both sides, beside those of the station file.
+    #[arg(long, value_name = "CSV")]
+    pub readings: Option<PathBuf>,
+    /// What the sides are called in metadata, set file and readings.
+    #[arg(long, num_args = 2, value_names = ["A", "B"], default_values = ["A", "B"])]
+    pub sides: Vec<String>,
+    /// What to compare: cn0, cn0-station, g-over-t, noise-step, mer, level ..., or a part of an identity (default:
+    /// C/N0 with and without the satellite's noise, G/T from the noise step, readings in dB).
     #[arg(long)]
     pub measurand: Option<String>,
     /// Whether the part is taken off and put back between the sides: yes, no, unknown.
@@ -206,7 +258,7 @@ pub struct Compare {
     pub recorded: Recorded,
 }
 
-#[derive(Debug, Args)]
+#[derive(Debug, Clone, Args)]
 pub struct Verdict {
     #[command(flatten)]
     pub station: Station,
@@ -231,8 +283,29 @@ pub struct Report {
 }
 
 #[derive(Debug, Args)]
+pub struct Again {
+    /// A page that `report` or `demo` wrote; run it in the folder where it was made.
+    pub page: PathBuf,
+}
+
+#[derive(Debug, Args)]
 pub struct Demo {
     /// Folder for the demo's files and its report.
     #[arg(long, default_value = "slantpath-demo")]
     pub into: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub struct Serve {
+    /// Station file.
+    pub station: PathBuf,
+    /// Port on this machine; 0 takes a free one.
+    #[arg(long, default_value_t = 7410)]
+    pub port: u16,
+    /// Open a door to the local network too, in TLS, with a one-time key.
+    #[arg(long)]
+    pub lan: bool,
+    /// Port for the local network; 0 takes a free one.
+    #[arg(long, default_value_t = 7411)]
+    pub lan_port: u16,
 }

@@ -115,6 +115,19 @@ pub fn clear_loss(
     })
 }
 
+/// What tells one day's air from another's in an identity: days share no weather, one day does.
+fn of_day(c: &Conditions) -> String {
+    c.time
+        .map_or_else(String::new, |t| format!(".{}", t.strftime("%Y-%m-%d")))
+}
+
+/// What tells one moment from another: scintillation goes on for seconds, and whatever is measured in the same second of
+/// the same path sees the same of it.
+fn of_moment(c: &Conditions) -> String {
+    c.time
+        .map_or_else(String::new, |t| format!(".{}", t.as_second()))
+}
+
 /// Inputs that every frequency shares: one gas model error, one amount of vapour, one air temperature.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct SharedAir {
@@ -125,7 +138,9 @@ pub(crate) struct SharedAir {
 }
 
 impl SharedAir {
-    pub fn new(inputs: &mut Inputs, site: &Site, c: &SiteClimate, air: Air) -> Self {
+    pub fn new(inputs: &mut Inputs, site: &Site, c: &SiteClimate, conditions: &Conditions) -> Self {
+        let air = conditions.air;
+        let day = of_day(conditions);
         let vapour_u = vapour_relative_u(c);
         let factor = |u: f64| {
             if u > 0.0 {
@@ -142,7 +157,7 @@ impl SharedAir {
         let temperature = match &site.climate.temperature {
             Some(t) => inputs.slot(t),
             None => inputs.own(
-                "air.temperature",
+                format!("air.temperature{day}"),
                 "air temperature at the station",
                 Distribution::Normal {
                     mean: c.temperature_k.value,
@@ -161,7 +176,7 @@ impl SharedAir {
                 "ITU-R P.676-12; 5 %, own estimate",
             ),
             vapour: inputs.own(
-                "air.vapour",
+                format!("air.vapour{day}"),
                 "water vapour of the day",
                 factor(vapour_u),
                 "",
@@ -260,7 +275,7 @@ impl PathModel {
             validity = validity.and(l.validity);
         }
         let scintillation = inputs.own(
-            format!("air.scintillation.{band}"),
+            format!("air.scintillation.{band}{}", of_moment(conditions)),
             format!("scintillation, {band}link"),
             if sigma > 0.0 {
                 Distribution::Normal {

@@ -24,6 +24,8 @@ pub struct Conditions {
     pub air: Air,
     /// Flux of the Sun at the receive frequency in solar flux units, for the Sun's Y factor; `None`: not asked for.
     pub sun_flux_sfu: Option<(f64, f64)>,
+    /// Bandwidth in which C/N is wanted, Hz; `None`: not asked for.
+    pub bandwidth_hz: Option<f64>,
 }
 
 impl Default for Conditions {
@@ -32,6 +34,7 @@ impl Default for Conditions {
             time: None,
             air: Air::Clear,
             sun_flux_sfu: None,
+            bandwidth_hz: None,
         }
     }
 }
@@ -40,7 +43,7 @@ impl Conditions {
     /// Checks that the conditions make sense.
     ///
     /// # Errors
-    /// A percentage outside 0.001..50, a flux that is not positive.
+    /// A percentage outside 0.001..50, a flux or a bandwidth that is not positive.
     pub fn check(&self) -> Result<(), LinkError> {
         if let Air::Exceeded { percent } = self.air
             && !(0.001..=50.0).contains(&percent)
@@ -56,6 +59,14 @@ impl Conditions {
             return Err(LinkError::Conditions {
                 what: "solar flux",
                 why: format!("{s} sfu with u = {u} sfu is not a flux"),
+            });
+        }
+        if let Some(b) = self.bandwidth_hz
+            && !(b.is_finite() && b > 0.0)
+        {
+            return Err(LinkError::Conditions {
+                what: "bandwidth",
+                why: format!("{b} Hz is not a bandwidth"),
             });
         }
         Ok(())

@@ -8,6 +8,7 @@ use crate::geometry::{Geometry, geometry};
 use crate::inputs::{Inputs, Slot};
 use crate::measurand::{Group, Listing, Measurand, Values};
 use crate::receive::{BranchModel, DownModel, SkyTable};
+use crate::stages::StageKind;
 use crate::transmit::UpModel;
 use slantpath_chain::level::TransmitStage;
 use slantpath_propagation::{PathInput, SiteClimate, SlantPath};
@@ -22,6 +23,8 @@ pub(crate) struct BeaconModel {
     pub name: String,
     pub kind: BeaconKind,
     pub eirp: Slot,
+    /// What its MODCOD needs, dB, and whether that is approximate (the table holds for normal frames).
+    pub need: Option<(f64, bool)>,
 }
 
 /// The Sun's flux, when its Y factor is asked for.
@@ -42,6 +45,11 @@ pub struct Model {
     pub(crate) passbands: Vec<Passband>,
     pub(crate) sun: Option<SunModel>,
     pub(crate) validity: Validity,
+    /// What the parts do, each behaviour once.
+    pub(crate) kinds: Vec<StageKind>,
+    pub(crate) air_temperature: Slot,
+    pub(crate) bandwidth_hz: Option<f64>,
+    callsign: Option<String>,
     listing: Vec<Measurand>,
 }
 
@@ -55,7 +63,7 @@ impl Model {
         let mut inputs = Inputs::default();
         let geometry = geometry(station, conditions)?;
         let climate = site_climate(&station.site)?;
-        let shared = SharedAir::new(&mut inputs, &station.site, &climate, conditions.air);
+        let shared = SharedAir::new(&mut inputs, &station.site, &climate, conditions);
         let elevation = Angle::deg(geometry.apparent.elevation_deg);
         let diameter = Length::m(
             station
@@ -66,8 +74,12 @@ impl Model {
                 .mean(),
         );
         let mut validity = geometry.validity.clone();
-        let (mut downs, mut branches, mut ups, mut beacons) =
-            (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        let (mut downs, mut branches, mut ups, mut beacons) = (
+            Vec::new(),
+            Vec::<BranchModel>::new(),
+            Vec::new(),
+            Vec::new(),
+        );
         let mut scene = Scene {
             solved: Solved::default(),
             station,
@@ -111,7 +123,7 @@ impl Model {
                 let f = segment.frequency.unwrap_or_else(|| p.uplink.centre());
                 let (dish, path) =
                     scene.towards(&mut inputs, Side::Transmit, f, p.uplink_polarisation)?;
-                let up = UpModel::new(&mut inputs, station, t, segment, p, dish, path)?;
+                let up = UpModel::new(&mut inputs, station, t, segment, p, index, dish, path)?;
                 validity = validity.and(up.validity.clone());
                 ups.push(up);
             }
@@ -129,7 +141,25 @@ impl Model {
                 "given",
             ),
         });
+        // Branches share parts, and most parts act alike in every passband: each behaviour is evaluated once.
+        let mut kinds: Vec<StageKind> = Vec::new();
+        for b in &mut branches {
+            b.places = b
+                .stages
+                .iter()
+                .map(|s| {
+                    kinds.iter().position(|k| *k == s.kind).unwrap_or_else(|| {
+                        kinds.push(s.kind.clone());
+                        kinds.len() - 1
+                    })
+                })
+                .collect();
+        }
         let mut model = Self {
+            kinds,
+            air_temperature: shared.temperature,
+            bandwidth_hz: conditions.bandwidth_hz,
+            callsign: station.callsign.clone(),
             inputs,
             geometry,
             downs,
@@ -158,6 +188,10 @@ impl Model {
     /// What the model predicts, in the order in which [`Model::evaluate`] writes.
     pub fn outputs(&self) -> &[Measurand] {
         &self.listing
+    }
+    /// Callsign of the station, if its file gives one.
+    pub fn callsign(&self) -> Option<&str> {
+        self.callsign.as_deref()
     }
     /// Whether every model used was inside its range.
     pub fn validity(&self) -> &Validity {
@@ -242,6 +276,15 @@ fn beacon(inputs: &mut Inputs, b: &Beacon) -> BeaconModel {
         name: b.name.clone(),
         kind: b.kind.clone(),
         eirp: inputs.slot(&b.eirp),
+        need: match &b.kind {
+            BeaconKind::DvbS2 {
+                modcod,
+                short_frames,
+                ..
+            } => slantpath_waveform::threshold_es_n0_db(modcod)
+                .map(|db| (db, *short_frames == Some(true))),
+            _ => None,
+        },
     }
 }
 

@@ -11,9 +11,14 @@ use slantpath_chain::adc::Adc;
 use slantpath_chain::noise::Linear;
 use slantpath_propagation::p618::sky_noise;
 use slantpath_quantity::constants::BOLTZMANN;
-use slantpath_quantity::{Angle, Frequency, Power, Temperature, Validity, from_db, to_db};
+use slantpath_quantity::{
+    Angle, Distribution, Frequency, Power, Temperature, Validity, from_db, to_db,
+};
 use slantpath_station::checked::{Branch, PartKind, Passband, Receiver, ReceiverOutput, Station};
 use slantpath_station::reach;
+
+/// Effective bits of a converter in use lie up to this far below its word (common practice, no source).
+const MOST_BITS_LOST: f64 = 2.0;
 
 /// Clear-sky brightness by elevation, for what the spilled rays see.
 #[derive(Debug, Clone)]
@@ -100,6 +105,8 @@ impl DownModel {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct AdcModel {
     pub bits: Slot,
+    /// Bits of which noise and distortion of the converter itself make nothing.
+    pub lost: Slot,
     pub full_scale: Slot,
     pub sampled: Frequency,
 }
@@ -109,8 +116,9 @@ impl AdcModel {
     pub fn adc(&self, x: &[f64]) -> Option<Adc> {
         let bits = self.bits.of(x).clamp(1.0, 32.0);
         let word = bits.ceil() as u32;
+        let effective = (bits - self.lost.of(x)).max(1.0);
         Adc::new("receiver", word, self.full_scale.of(x) + 30.0)
-            .and_then(|a| a.with_effective_bits(bits))
+            .and_then(|a| a.with_effective_bits(effective))
             .ok()
     }
 }
@@ -124,6 +132,8 @@ pub(crate) struct BranchModel {
     pub intermediate: Frequency,
     pub inverted: bool,
     pub stages: Vec<StageModel>,
+    /// Place of each stage's behaviour in the model's list, which branches and passbands share.
+    pub places: Vec<usize>,
     pub adc: Option<AdcModel>,
     /// Noise wave that the first amplifier sends towards the feed, K.
     pub back_noise: Slot,
@@ -147,6 +157,8 @@ pub(crate) struct BranchFigures {
     pub g_over_t_db: f64,
     /// Station noise density at the feed's port, W/Hz.
     pub n0_station: f64,
+    /// The same, dBW/Hz.
+    pub n0_station_db: f64,
 }
 
 impl BranchModel {
@@ -185,7 +197,7 @@ impl BranchModel {
         let back_noise = inputs.own(
             format!("rx.{first}.back_noise"),
             format!("{first}: noise sent towards the feed"),
-            slantpath_quantity::Distribution::Rectangular {
+            Distribution::Rectangular {
                 lo: 20.0,
                 hi: 290.0,
             },
@@ -198,6 +210,7 @@ impl BranchModel {
             intermediate: f,
             inverted,
             stages,
+            places: Vec::new(),
             adc,
             back_noise,
             mer_ceiling: receiver
@@ -207,25 +220,31 @@ impl BranchModel {
         }))
     }
 
-    /// Evaluates the branch behind an antenna.
-    pub fn figures(&self, x: &[f64], down: &DownFigures) -> BranchFigures {
+    /// What each stage does, in order, from what all stages of the model do.
+    fn linear<'a>(&'a self, all: &'a [Linear]) -> impl Iterator<Item = Linear> + 'a {
+        self.places.iter().filter_map(|&i| all.get(i).copied())
+    }
+
+    /// Evaluates the branch behind an antenna; `all`: what every stage of the model does.
+    pub fn figures(&self, x: &[f64], down: &DownFigures, all: &[Linear]) -> BranchFigures {
         let mut before = 1.0;
         let mut t_chain_k = 0.0;
-        for s in &self.stages {
-            let l = s.linear(x, down.air_k);
+        for l in self.linear(all) {
             t_chain_k += l.te_k / before;
             before *= l.gain;
         }
         let t_quantisation_k = self.quantisation_k(x).map_or(0.0, |t| t / before);
         let t_back_k = down.antenna.reflection * self.back_noise.of(x);
         let t_sys_k = down.antenna.noise_total_k() + t_back_k + t_chain_k + t_quantisation_k;
+        let t_sys_db = to_db(t_sys_k);
         BranchFigures {
+            n0_station_db: t_sys_db + to_db(BOLTZMANN),
             t_sys_k,
             t_chain_k,
             t_back_k,
             t_quantisation_k,
             gain_db: to_db(before),
-            g_over_t_db: down.antenna.gain_dbi - to_db(t_sys_k),
+            g_over_t_db: down.antenna.gain_dbi - t_sys_db,
             n0_station: BOLTZMANN * t_sys_k,
         }
     }
@@ -237,13 +256,11 @@ impl BranchModel {
     }
 
     /// Each stage's share at the feed's port, K, in order.
-    pub fn stage_shares(&self, x: &[f64], down: &DownFigures) -> Vec<(usize, f64)> {
+    pub fn stage_shares(&self, all: &[Linear]) -> Vec<(usize, f64)> {
         let mut before = 1.0;
-        self.stages
-            .iter()
+        self.linear(all)
             .enumerate()
-            .map(|(i, s)| {
-                let Linear { gain, te_k } = s.linear(x, down.air_k);
+            .map(|(i, Linear { gain, te_k })| {
                 let share = te_k / before;
                 before *= gain;
                 (i, share)
@@ -278,6 +295,16 @@ pub(crate) fn is_end(s: &StageModel) -> bool {
 fn adc(inputs: &mut Inputs, r: &Receiver) -> Option<AdcModel> {
     (r.output == ReceiverOutput::Samples).then(|| AdcModel {
         bits: inputs.slot(&r.bits),
+        lost: inputs.own(
+            r.bits.id.as_str().replace(".bits", ".bits_lost"),
+            format!("{}: bits lost to its own noise", r.bits.label),
+            Distribution::Rectangular {
+                lo: 0.0,
+                hi: MOST_BITS_LOST,
+            },
+            "",
+            "guess: effective bits against the word's (common practice, no source)",
+        ),
         full_scale: inputs.slot(&r.full_scale),
         sampled: r.sample_rate.unwrap_or(r.bandwidth),
     })

@@ -20,7 +20,7 @@ pub(crate) struct StageModel {
 }
 
 /// How a part acts on signal and noise.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) enum StageKind {
     /// A matched loss in dB at air temperature.
     Passive(Loss),
@@ -33,7 +33,7 @@ pub(crate) enum StageKind {
 }
 
 /// A loss in dB as a function of the inputs.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Loss {
     /// As written.
     Slot(Slot),
@@ -72,15 +72,18 @@ impl StageModel {
             StageKind::End { .. } | StageKind::Source => 0.0,
         }
     }
+}
+
+impl StageKind {
     /// Gain and equivalent noise temperature, with losses at `t_air_k`.
     #[inline]
     pub fn linear(&self, x: &[f64], t_air_k: f64) -> Linear {
-        match &self.kind {
+        match self {
             // A draw may push a small loss below zero; a passive part never amplifies.
-            StageKind::Passive(l) => Linear::passive(l.db(x).max(0.0), t_air_k),
-            StageKind::Active { gain, nf } => Linear::active(gain.of(x), nf.of(x).max(0.0)),
-            StageKind::End { nf } => Linear::active(0.0, nf.of(x).max(0.0)),
-            StageKind::Source => Linear {
+            Self::Passive(l) => Linear::passive(l.db(x).max(0.0), t_air_k),
+            Self::Active { gain, nf } => Linear::active(gain.of(x), nf.of(x).max(0.0)),
+            Self::End { nf } => Linear::active(0.0, nf.of(x).max(0.0)),
+            Self::Source => Linear {
                 gain: 1.0,
                 te_k: 0.0,
             },

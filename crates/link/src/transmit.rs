@@ -33,6 +33,12 @@ pub(crate) struct UpModel {
     pub noise_density: Slot,
     pub saturated: Slot,
     pub validity: Validity,
+    /// Index of the passband's downlink in the model.
+    pub down: usize,
+    /// Symbol rate of a digital mode, Bd.
+    pub symbol_rate: Option<f64>,
+    /// The mode as written and the Es/N0 it needs, dB, when it is a MODCOD.
+    pub need: Option<(String, f64)>,
 }
 
 /// What bends an amplifier.
@@ -70,6 +76,7 @@ impl UpModel {
         transmit: &Transmit,
         segment: &Segment,
         passband: &Passband,
+        down: usize,
         dish: DishModel,
         path: PathModel,
     ) -> Result<Self, LinkError> {
@@ -130,6 +137,12 @@ impl UpModel {
             noise_density: inputs.slot(&passband.noise_density),
             saturated: inputs.slot(&passband.saturated_eirp),
             validity,
+            down,
+            symbol_rate: segment.symbol_rate.filter(|r| *r > 0.0),
+            need: segment
+                .mode
+                .as_ref()
+                .and_then(|m| Some((m.clone(), slantpath_waveform::threshold_es_n0_db(m)?))),
         })
     }
 

@@ -1,19 +1,21 @@
 //! One walk over the whole station: the order of every output, and its formula, stand here and nowhere else.
 
 mod ledger;
+mod signals;
 mod uplink;
 
 use crate::measurand::{Group, Measurand, Sink};
-use crate::model::{BeaconModel, Model, is_wide};
+use crate::model::{BeaconModel, Model};
 use crate::receive::{BranchFigures, BranchModel, DownFigures, DownModel};
-use crate::transmit::UpFigures;
+use crate::transmit::{UpFigures, UpModel};
 use slantpath_antenna::AntennaError;
 use slantpath_chain::adc::clip_probability;
+use slantpath_chain::noise::Linear;
 use slantpath_chain::source_noise::{beam_correction_gauss_disk, y_of_source};
 use slantpath_chain::y_factor::y_from_te;
 use slantpath_quantity::constants::SFU;
 use slantpath_quantity::{Angle, Power, Temperature, Unit, from_db, to_db};
-use slantpath_station::checked::{BeaconKind, Passband};
+use slantpath_station::checked::Passband;
 
 /// Mean angular diameter of the Sun at 10 GHz, degrees: the optical disk (0.533) is meant; the radio disk is larger by
 /// some percent (common practice, no source).
@@ -55,11 +57,12 @@ impl Model {
             // The dish is peaked on what it receives: the transmit beam stands where its own feed throws it.
             let pointed = self
                 .downs
-                .iter()
-                .find(|d| d.passband == u.passband)
+                .get(u.down)
                 .map_or([0.0; 2], |d| d.dish.squint_rad(x));
             ups.push(u.figures(x, pointed)?);
         }
+        let air_k = self.air_temperature.of(x);
+        let linear: Vec<Linear> = self.kinds.iter().map(|k| k.linear(x, air_k)).collect();
         for (i, d) in self.downs.iter().enumerate() {
             let (Some(figures), Some(passband), Some(beacons)) =
                 (downs.get(i), self.passbands.get(i), self.beacons.get(i))
@@ -70,19 +73,15 @@ impl Model {
                 self.downlink_lines(d, figures, passband, beacons, x, sink)?;
             }
             for b in self.branches.iter().filter(|b| b.down == i) {
-                let own = self
-                    .ups
-                    .iter()
-                    .zip(&ups)
-                    .find(|(u, _)| u.passband == d.passband);
+                let own = self.ups.iter().zip(&ups).find(|(u, _)| u.down == i);
                 let scene = BranchScene {
                     down: d,
                     figures,
                     passband,
                     beacons,
                     branch: b,
-                    f: b.figures(x, figures),
-                    own: own.map(|(_, f)| f),
+                    f: b.figures(x, figures, &linear),
+                    own,
                 };
                 if sink.wants(Group::Measurand) {
                     self.branch_outputs(&scene, x, sink);
@@ -91,7 +90,7 @@ impl Model {
                     self.level_outputs(&scene, x, sink);
                 }
                 if sink.wants(Group::Ledger) {
-                    ledger::ledger_lines(&scene, x, sink);
+                    ledger::ledger_lines(&scene, &linear, sink);
                 }
             }
         }
@@ -215,7 +214,7 @@ impl Model {
             branch: Some(&s.branch.branch),
         };
         let g = Group::Measurand;
-        let total = s.f.n0_station + s.figures.n0_satellite;
+        let total_db = to_db(s.f.n0_station + s.figures.n0_satellite);
         sink.put(
             &|| at.line(g, "t_sys", "system noise temperature", Unit::K, ""),
             s.f.t_sys_k,
@@ -234,129 +233,10 @@ impl Model {
                     "",
                 )
             },
-            to_db(total / s.f.n0_station),
+            total_db - s.f.n0_station_db,
         );
-        for b in s.beacons {
-            let c = from_db(b.eirp.of(x) + s.figures.transfer_db);
-            let id = |what: &str| format!("{}.{what}", b.name);
-            sink.put(
-                &|| {
-                    at.line(
-                        g,
-                        &id("cn0"),
-                        &format!("C/N0 of {}", b.name),
-                        Unit::DbHz,
-                        "",
-                    )
-                },
-                to_db(c / total),
-            );
-            sink.put(
-                &|| {
-                    at.line(
-                        g,
-                        &id("cn0_station"),
-                        &format!("C/N0 of {} against the station's noise", b.name),
-                        Unit::DbHz,
-                        "",
-                    )
-                },
-                to_db(c / s.f.n0_station),
-            );
-            if let BeaconKind::DvbS2 {
-                modcod,
-                symbol_rate,
-                ..
-            } = &b.kind
-            {
-                let es_n0 = to_db(c / total / symbol_rate);
-                sink.put(
-                    &|| {
-                        at.line(
-                            g,
-                            &id("es_n0"),
-                            &format!("Es/N0 of {}", b.name),
-                            Unit::Db,
-                            "",
-                        )
-                    },
-                    es_n0,
-                );
-                if let Some(ceiling) = s.branch.mer_ceiling {
-                    // What the receiver shows: its own imperfections add to the noise.
-                    let shown = -to_db(from_db(-es_n0) + from_db(-ceiling.of(x)));
-                    sink.put(
-                        &|| {
-                            at.line(
-                                g,
-                                &id("mer"),
-                                &format!("MER that the receiver shows of {}", b.name),
-                                Unit::Db,
-                                "",
-                            )
-                        },
-                        shown,
-                    );
-                }
-                if let Some(need) = slantpath_waveform::threshold_es_n0_db(modcod) {
-                    sink.put(
-                        &|| {
-                            at.line(
-                                g,
-                                &id("margin"),
-                                &format!("margin of {} over {modcod}", b.name),
-                                Unit::Db,
-                                "EN 302 307-1 table 13",
-                            )
-                        },
-                        es_n0 - need,
-                    );
-                }
-            }
-        }
-        self.rate_outputs(s, x, total, sink);
-        if let Some(own) = s.own {
-            let c = from_db(own.own_eirp_dbw + s.figures.transfer_db);
-            sink.put(
-                &|| at.line(g, "own.cn0", "C/N0 of the own signal", Unit::DbHz, ""),
-                to_db(c / total),
-            );
-        }
+        self.signals(s, x, total_db, sink);
         self.source_outputs(s, x, sink);
-    }
-
-    /// Carriers of the symbol rates in use, as strong as the operating rule allows.
-    fn rate_outputs(&self, s: &BranchScene<'_>, x: &[f64], total: f64, sink: &mut impl Sink) {
-        let p = s.passband;
-        let (Some(rule), true) = (&p.rule, is_wide(p)) else {
-            return;
-        };
-        let Some((beacon, rate)) = s
-            .beacons
-            .iter()
-            .find(|b| b.name == rule.beacon)
-            .and_then(|b| b.kind.symbol_rate().map(|r| (b, r)))
-        else {
-            return;
-        };
-        let at = At {
-            passband: &s.down.passband,
-            branch: Some(&s.branch.branch),
-        };
-        // The rule is a power density: Es/N0 is the same for every symbol rate.
-        let density_dbw_hz = beacon.eirp.of(x) - to_db(rate) + rule.limit_db;
-        sink.put(
-            &|| {
-                at.line(
-                    Group::Measurand,
-                    "carrier.es_n0",
-                    "Es/N0 of any carrier at the operating rule's limit",
-                    Unit::Db,
-                    "",
-                )
-            },
-            density_dbw_hz + s.figures.transfer_db - to_db(total),
-        );
     }
 
     /// Y factors against sources that a person can point at or hold in front of the feed.
@@ -504,5 +384,5 @@ struct BranchScene<'a> {
     beacons: &'a [BeaconModel],
     branch: &'a BranchModel,
     f: BranchFigures,
-    own: Option<&'a UpFigures>,
+    own: Option<(&'a UpModel, &'a UpFigures)>,
 }

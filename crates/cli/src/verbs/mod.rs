@@ -1,11 +1,16 @@
 //! One file per verb.
 
+pub mod again;
+pub mod book;
 pub mod compare;
+pub mod contact;
 pub mod demo;
 pub mod measure;
 pub mod new;
 pub mod predict;
 pub mod report;
+pub mod sheet;
+pub mod serve;
 pub mod survey;
 pub mod verdict;
 
@@ -23,6 +28,7 @@ pub fn conditions(d: &Drawn) -> (Conditions, Drawing) {
             .exceeded
             .map_or(Air::Clear, |percent| Air::Exceeded { percent }),
         sun_flux_sfu: d.sun_flux.map(|s| (s, d.sun_flux_u)),
+        bandwidth_hz: d.bandwidth,
     };
     let drawing = Drawing {
         seed: d.seed,
@@ -50,4 +56,11 @@ pub fn measure_options(r: &Recorded) -> Result<MeasureOptions, WorkflowError> {
         branch: r.branch.clone(),
         lo_tolerance_hz: r.lo_tolerance.map(|k| k * 1e3),
     })
+}
+
+/// The command as typed, for provenance.
+pub fn command() -> String {
+    std::env::args_os()
+        .skip(1)
+        .fold("slantpath".to_string(), |s, x| s + " " + &x.to_string_lossy())
 }

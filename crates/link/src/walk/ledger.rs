@@ -3,11 +3,12 @@
 use super::{At, BranchScene};
 use crate::measurand::{Group, Sink};
 use crate::receive::{antenna_parts, is_end};
+use slantpath_chain::noise::Linear;
 use slantpath_quantity::Unit;
 use slantpath_quantity::constants::BOLTZMANN;
 
 /// The noise ledger: kelvin at the feed's port, lines that sum to the system temperature, then the satellite's.
-pub(super) fn ledger_lines(s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink) {
+pub(super) fn ledger_lines(s: &BranchScene<'_>, linear: &[Linear], sink: &mut impl Sink) {
     let at = At {
         passband: &s.down.passband,
         branch: Some(&s.branch.branch),
@@ -40,7 +41,7 @@ pub(super) fn ledger_lines(s: &BranchScene<'_>, x: &[f64], sink: &mut impl Sink)
         },
         s.f.t_back_k,
     );
-    for (i, share) in s.branch.stage_shares(x, s.figures) {
+    for (i, share) in s.branch.stage_shares(linear) {
         let Some(stage) = s.branch.stages.get(i) else {
             continue;
         };

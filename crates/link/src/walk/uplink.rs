@@ -4,7 +4,7 @@ use super::At;
 use crate::measurand::{Group, Sink};
 use crate::model::Model;
 use crate::transmit::{UpFigures, UpModel};
-use slantpath_quantity::Unit;
+use slantpath_quantity::{Unit, to_db};
 
 impl Model {
     pub(super) fn uplink_outputs(
@@ -47,12 +47,11 @@ impl Model {
         );
         let beacon = self
             .passbands
-            .iter()
-            .position(|p| p.name == u.passband)
-            .and_then(|i| Some((self.passbands.get(i)?, self.beacons.get(i)?)))
+            .get(u.down)
+            .zip(self.beacons.get(u.down))
             .and_then(|(p, bs)| {
-                let name = p.reference_beacon()?.name.clone();
-                bs.iter().find(|b| b.name == name)
+                let reference = p.reference_beacon()?;
+                bs.iter().find(|b| b.name == reference.name)
             });
         if let Some(b) = beacon {
             sink.put(
@@ -67,6 +66,20 @@ impl Model {
                 },
                 f.own_eirp_dbw - b.eirp.of(x),
             );
+            if let (Some(own), Some(rate)) = (u.symbol_rate, b.kind.symbol_rate()) {
+                sink.put(
+                    &|| {
+                        at.line(
+                            m,
+                            "own.density_against_beacon",
+                            &format!("own downlink against {}, density to density", b.name),
+                            Unit::Db,
+                            "",
+                        )
+                    },
+                    f.own_eirp_dbw - to_db(own) - b.eirp.of(x) + to_db(rate),
+                );
+            }
         }
         sink.put(
             &|| {
