@@ -1,5 +1,9 @@
 //! The DC side of a station's receive tree, handed to the solver of the `chain` room.
 
+mod spread;
+
+pub use spread::{LoadVolts, spread};
+
 use crate::checked::{
     Branch, LnbPolarisation, NodeIndex, PartKind, Polarisation, PortRef, Satellite, Station,
 };
@@ -7,7 +11,7 @@ use slantpath_chain::ChainError;
 use slantpath_chain::dc::{
     DcPath, Draw, Load, Network, NodeId, Port, Supply, SwitchState, Switching,
 };
-use slantpath_quantity::{Current, Distribution, Resistance, Voltage};
+use slantpath_quantity::{Contributor, Current, Distribution, Resistance, Voltage};
 use std::collections::BTreeMap;
 
 /// Greatest current of a receiver's LNB supply, A (common practice, no source).
@@ -205,14 +209,7 @@ fn receiver(
         )?;
     }
     let wants = wanted(b, &station.satellite);
-    let set_for = receiving.or(wants);
-    let volts = match set_for {
-        Some(p) => b.volts_for(p),
-        None => b
-            .volts
-            .as_ref()
-            .or(b.switched.as_ref().map(|s| &s.vertical)),
-    };
+    let volts = volts_set(b, station, receiving);
     net.port(Port {
         name: b.name.clone(),
         node,
@@ -228,6 +225,21 @@ fn receiver(
         wants: wants.and_then(state_of),
         wants_tone: None,
     })
+}
+
+/// The volts that a branch's receiver is set to.
+fn volts_set<'s>(
+    b: &'s Branch,
+    station: &Station,
+    receiving: Option<Polarisation>,
+) -> Option<&'s Contributor> {
+    match receiving.or(wanted(b, &station.satellite)) {
+        Some(p) => b.volts_for(p),
+        None => b
+            .volts
+            .as_ref()
+            .or(b.switched.as_ref().map(|s| &s.vertical)),
+    }
 }
 
 /// The state of a switched LNB that gives a polarisation.

@@ -119,6 +119,23 @@ fn the_far_end_chooses_the_polarisation() {
     }
 }
 
+/// Closed form: R = 22 m x 0.04 ohm/m; the volts at the LNB are U - R I.
+#[test]
+fn volts_carry_their_uncertainty() {
+    let s = station("qq0aaa.toml").base;
+    let all = dc::spread(&s, Some(Polarisation::Vertical)).unwrap();
+    let lnb = all.iter().find(|l| l.name == "lnb").unwrap();
+    let (lost, u_lost) = lnb.lost.unwrap();
+    let by = [0.5 * 0.04 * 0.13, 22.0 * 0.005 * 0.13, 22.0 * 0.04 * 0.015];
+    let u: f64 = by.iter().map(|x| x * x).sum::<f64>().sqrt();
+    assert!(
+        (lost - 0.1144).abs() < 0.002 && (u_lost - u).abs() < 0.001,
+        "{lnb:?}"
+    );
+    assert!((lnb.volts.1 - u.hypot(0.3)).abs() < 0.002, "{lnb:?}");
+    assert!(lnb.polarisation_sure);
+}
+
 #[test]
 fn the_field_camp() {
     let s = station("qq7bbb.toml").base;

@@ -233,14 +233,32 @@ fn dc_findings(station: &Station) -> (Vec<String>, bool) {
     let Ok(report) = slantpath_station::dc::network(station, None).and_then(|n| n.solve()) else {
         return (out, fault);
     };
+    let spread = slantpath_station::dc::spread(station, None).unwrap_or_default();
     for l in &report.loads {
         let state = l.state.map(|s| format!(", {s}")).unwrap_or_default();
-        out.push(format!(
-            "{}: {:.1} V at {:.0} mA{state}.",
-            l.name,
-            l.volts.as_v(),
-            1e3 * l.current.as_a()
-        ));
+        let mut text = format!("{}: ", l.name);
+        match spread.iter().find(|s| s.name == l.name) {
+            Some(s) => {
+                let (v, u) = show::value_and_u(s.volts.0, s.volts.1);
+                text.push_str(&format!("{v} V \u{b1} {u}"));
+                if let Some((lost, u)) = s.lost {
+                    let (v, u) = show::value_and_u(lost, u);
+                    text.push_str(&format!(", {v} V \u{b1} {u} lost on the way"));
+                }
+                text.push_str(&format!(", {:.0} mA{state}.", 1e3 * l.current.as_a()));
+                if !s.polarisation_sure {
+                    text.push_str(
+                        " Two standard uncertainties reach into its switching region: either polarisation may come out.",
+                    );
+                }
+            }
+            None => text.push_str(&format!(
+                "{:.1} V at {:.0} mA{state}.",
+                l.volts.as_v(),
+                1e3 * l.current.as_a()
+            )),
+        }
+        out.push(text);
     }
     for f in &report.findings {
         fault |= f.is_fault();

@@ -342,7 +342,7 @@ fn frequencies(s: &mut Scope<'_, '_>) -> (Band, Band, bool, Frequency) {
                 if !there && !s.sec.has(key) {
                     s.sec.missing(
                         key,
-                        "a range of frequencies, written like \"10489.5..10490.0 MHz\" (or `translation`)",
+                        "a range of frequencies, written like \"10472.1..10472.6 MHz\" (or `translation`)",
                         &mut s.desk.problems,
                     );
                 }

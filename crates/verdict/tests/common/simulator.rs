@@ -94,7 +94,7 @@ pub fn trial_of(k: u64, drift: Drift, order: Order) -> Simulated {
         }
         n[*side as usize] += 1.0;
         let step = if *side == Side::B { truth } else { 0.0 };
-        let y = 55.0 + step + fade[i] + tau * dice.normal() + noise * dice.normal();
+        let y = 55.0 + step + fade[i] + tau * scatter(&mut dice, k) + noise * dice.normal();
         let mut o = obs(*side, times[i], y, noise);
         o.mounting = Some(format!("m{i}"));
         observations.push(o);
@@ -104,6 +104,19 @@ pub fn trial_of(k: u64, drift: Drift, order: Order) -> Simulated {
         observations,
         truth,
         bound,
+    }
+}
+
+/// One mounting's deviation in units of its standard deviation: by turns normal, evenly spread, and mostly small with now
+/// and then a bad one (Laplace).
+fn scatter(dice: &mut Dice, k: u64) -> f64 {
+    match k % 3 {
+        0 => dice.normal(),
+        1 => dice.between(-(3f64.sqrt()), 3f64.sqrt()),
+        _ => {
+            let x = dice.between(-1.0, 1.0);
+            -x.signum() * (1.0 - x.abs()).max(1e-12).ln() * -0.5f64.sqrt()
+        }
     }
 }
 
