@@ -19,6 +19,17 @@ pub enum WireError {
         /// The range in words.
         expected: &'static str,
     },
+    /// More unknowns than a small machine's memory holds.
+    #[error(
+        "{wire}: division takes the structure beyond {limit} segments (a matrix of a gigabyte); use fewer segments per \
+         wavelength, or check that lengths are in the unit meant"
+    )]
+    TooLarge {
+        /// The wire at which the limit was passed.
+        wire: String,
+        /// The limit.
+        limit: usize,
+    },
     /// Nothing to solve.
     #[error(
         "the structure has no wire that can carry a current; add a wire of at least two segments"

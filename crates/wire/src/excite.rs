@@ -49,7 +49,8 @@ impl Port {
         };
         let wire = mesh.wire_index(&self.wire).ok_or_else(|| missing(0.0))?;
         let length = mesh.lengths[wire];
-        if !(s >= 0.0 && s <= length * (1.0 + 1e-9)) || !self.width.as_m().is_finite() {
+        let inside = (0.0..=length * (1.0 + 1e-9)).contains(&s) && self.width.as_m().is_finite();
+        if !inside {
             return Err(missing(length));
         }
         let half = 0.5 * self.width.as_m().abs().max(1e-6 * length);

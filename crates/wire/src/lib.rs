@@ -31,6 +31,7 @@ mod excite;
 mod far_field;
 mod fill;
 mod geometry;
+mod join;
 mod kernel;
 mod mesh;
 mod refine;

@@ -6,11 +6,11 @@
 
 use crate::check;
 use crate::error::WireError;
-use crate::geometry::{Curve, Structure, Wire};
-use crate::vector::{V3, across, add, along, dot, norm, scale, sub};
+use crate::geometry::{MOST_SEGMENTS, Structure, Wire};
+use crate::join::{NodeGrid, tapped};
+use crate::vector::{V3, across, along, norm, scale, sub};
 use num_complex::Complex64;
 use slantpath_quantity::{Frequency, Validity};
-use std::collections::HashMap;
 
 /// How finely to divide what [`crate::Division::Auto`] leaves open, and a factor on everything.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -172,6 +172,16 @@ impl Mesh {
             density.per_wavelength * density.factor,
             density.per_turn * density.factor,
         );
+        let mut count = 0.0;
+        for w in &wires {
+            count += w.count(lambda / per_wave, per_turn, density.factor);
+            if count > MOST_SEGMENTS as f64 {
+                return Err(WireError::TooLarge {
+                    wire: w.name.clone(),
+                    limit: MOST_SEGMENTS,
+                });
+            }
+        }
         let mut mesh = Self {
             segments: Vec::new(),
             nodes: Vec::new(),
@@ -322,80 +332,4 @@ impl Mesh {
         }
         out
     }
-}
-
-/// Finds the node at a place, within a tolerance.
-struct NodeGrid {
-    tolerance: f64,
-    cells: HashMap<[i64; 3], Vec<usize>>,
-}
-
-impl NodeGrid {
-    fn new(tolerance: f64) -> Self {
-        Self {
-            tolerance,
-            cells: HashMap::new(),
-        }
-    }
-    fn node(&mut self, p: V3, nodes: &mut Vec<V3>) -> usize {
-        let cell = p.map(|x| (x / self.tolerance * 0.25).round() as i64);
-        for dx in -1..=1 {
-            for dy in -1..=1 {
-                for dz in -1..=1 {
-                    let near = self.cells.get(&[cell[0] + dx, cell[1] + dy, cell[2] + dz]);
-                    let hit = near
-                        .into_iter()
-                        .flatten()
-                        .find(|&&i| norm(sub(nodes[i], p)) < self.tolerance);
-                    if let Some(&i) = hit {
-                        return i;
-                    }
-                }
-            }
-        }
-        nodes.push(p);
-        self.cells.entry(cell).or_default().push(nodes.len() - 1);
-        nodes.len() - 1
-    }
-}
-
-/// Wires with a point added to a straight leg wherever another wire ends on it.
-fn tapped(wires: &[Wire]) -> Vec<Wire> {
-    let ends: Vec<V3> = wires
-        .iter()
-        .flat_map(|w| {
-            let p = w.points(f64::INFINITY, 1.0, 1e-9);
-            [p.first().copied(), p.last().copied()]
-        })
-        .flatten()
-        .collect();
-    let mut out = wires.to_vec();
-    for w in &mut out {
-        let tolerance = 1e-3 * w.radius.as_m();
-        let Curve::Polyline(points) = &mut w.curve else {
-            continue;
-        };
-        let mut k = 0;
-        while k + 1 < points.len() {
-            let (a, b) = (points[k], points[k + 1]);
-            let d = sub(b, a);
-            let l2 = dot(d, d);
-            // the nearest end strictly inside this leg
-            let hit = ends
-                .iter()
-                .filter_map(|e| {
-                    let s = dot(sub(*e, a), d) / l2;
-                    let off = norm(sub(*e, add(a, scale(d, s))));
-                    let inside =
-                        s * l2.sqrt() > 2.0 * tolerance && (1.0 - s) * l2.sqrt() > 2.0 * tolerance;
-                    (inside && off < tolerance).then_some((s, *e))
-                })
-                .min_by(|x, y| x.0.total_cmp(&y.0));
-            if let Some((_, e)) = hit {
-                points.insert(k + 1, e);
-            }
-            k += 1;
-        }
-    }
-    out
 }

@@ -96,7 +96,11 @@ impl System {
             MemStack::new(&mut memory),
             Default::default(),
         );
-        if let Some(i) = (0..n).find(|&i| !(lu[(i, i)].norm() > 1e-14 * norm1 / n as f64)) {
+        let least = 1e-14 * norm1 / n as f64;
+        // a pivot that is not a number is no pivot either
+        let usable =
+            |i: usize| lu[(i, i)].norm().partial_cmp(&least) == Some(std::cmp::Ordering::Greater);
+        if let Some(i) = (0..n).find(|&i| !usable(i)) {
             return Err(WireError::Singular(format!("pivot {i} of {n} vanishes")));
         }
         Ok(Self {

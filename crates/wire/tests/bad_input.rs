@@ -158,6 +158,17 @@ fn sources_and_loads_off_the_wire() {
 }
 
 #[test]
+fn too_much_to_solve() {
+    // metres meant as millimetres
+    let t = said(&helix(10.0, 20_000.0, 25_000.0, 1.0));
+    assert!(t.contains("coil") && t.contains("8000"), "{t}");
+    let t = said(&Structure::new(vec![
+        wire("rod", [0.0; 3], [0.0, 0.0, 0.06], 0.5).divided(usize::MAX),
+    ]));
+    assert!(t.contains("rod"), "{t}");
+}
+
+#[test]
 fn nothing_to_solve() {
     assert_eq!(said(&Structure::default()), WireError::Empty.to_string());
     let short = Structure::new(vec![

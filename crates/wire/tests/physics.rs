@@ -164,6 +164,24 @@ fn ports_are_reciprocal() {
     assert!(r.lost_share > 0.01 && r.lost_share < 0.9, "{r:?}");
 }
 
+/// Loss of a half-wave dipole with sinusoidal current: `R_s l/(4 pi a)` at the current maximum (Balanis, Antenna Theory, 2.14;
+/// from memory), `R_s = sqrt(omega mu/(2 sigma))`, over the radiation resistance.
+#[test]
+fn copper_loss_of_a_dipole() {
+    let (l, a, sigma) = (0.47, 5e-4, 5.8e7);
+    let wire = shapes::dipole("d", [0.0; 3], [0.0, 0.0, 1.0], Length::m(l), Length::m(a))
+        .conducting(sigma);
+    let system = System::new(&Structure::new(vec![wire]), f(1.0), Density::default()).unwrap();
+    let port = Port::new("d", Length::m(0.5 * l), Length::m(0.01));
+    let r = system.impedance(&port).unwrap().re;
+    let on = system.drive(&[(port, ONE)]).unwrap();
+    let surface = (PI * SPEED_OF_LIGHT * 4e-7 * PI / sigma).sqrt();
+    let expected = surface * l / (4.0 * PI * a) / r;
+    let share = on.lost() / on.drawn();
+    assert!((share / expected - 1.0).abs() < 0.02, "{share} {expected}");
+    assert!(((on.radiated() + on.lost()) / on.drawn() - 1.0).abs() < 1e-4);
+}
+
 /// m = 0 scattering by an infinite cylinder with a series resistance: `I = E J0(ka)/(Z0 + R')`, `Z0 = (eta k/4) J0(ka) H0(2)(ka)`
 /// per metre (Harrington 1961, 5-9, the m = 0 term; Bessel functions by libm). The resistance lets the ends be forgotten.
 #[test]

@@ -66,6 +66,12 @@ impl Helix {
         )
     }
 
+    /// Length of the wire, m (at the mean radius when tapered).
+    pub fn length(&self) -> f64 {
+        let r = 0.5 * (self.radius.as_m() + self.end_radius.as_m());
+        self.turns * (2.0 * PI * r).hypot(self.pitch.as_m())
+    }
+
     fn check(&self, name: &str) -> Result<(), WireError> {
         let mm = |l: Length| l.as_m() * 1e3;
         require(
@@ -102,6 +108,9 @@ impl Helix {
         )
     }
 }
+
+/// A matrix of about a gigabyte.
+pub(crate) const MOST_SEGMENTS: usize = 8000;
 
 /// How finely a wire is divided.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -220,6 +229,24 @@ impl Wire {
         }
     }
 
+    /// About how many segments [`Wire::points`] makes, before they are made.
+    pub(crate) fn count(&self, step: f64, per_turn: f64, factor: f64) -> f64 {
+        if let Division::Count(n) = self.division {
+            return n as f64 * factor;
+        }
+        match &self.curve {
+            Curve::Helix(h) => (h.length() / step).max(h.turns * per_turn),
+            Curve::Arc { u, from, to, .. } => {
+                let angle = (to - from).abs();
+                (norm(*u) * angle / step).max(angle / (2.0 * PI) * per_turn)
+            }
+            Curve::Polyline(p) => p
+                .windows(2)
+                .map(|w| (norm(sub(w[1], w[0])) / step).max(1.0))
+                .sum(),
+        }
+    }
+
     /// Points of the divided wire, first to last. `step` is the longest segment wished, m.
     pub(crate) fn points(&self, step: f64, per_turn: f64, factor: f64) -> Vec<V3> {
         let fixed = match self.division {
@@ -233,11 +260,7 @@ impl Wire {
             (0..=n).map(|i| at(i as f64 / n as f64)).collect()
         };
         match &self.curve {
-            Curve::Helix(h) => {
-                let r = 0.5 * (h.radius.as_m() + h.end_radius.as_m());
-                let length = h.turns * (2.0 * PI * r).hypot(h.pitch.as_m());
-                smooth(length, h.turns, &|s| h.point(s))
-            }
+            Curve::Helix(h) => smooth(h.length(), h.turns, &|s| h.point(s)),
             Curve::Arc {
                 centre,
                 u,

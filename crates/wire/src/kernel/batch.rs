@@ -84,10 +84,8 @@ fn lanes(p: &Segment, q: &Columns, range: Range<usize>, k: f64, out: &mut Ramps)
     let (len, radius) = (take(&q.len, 1.0), take(&q.radius, 0.0));
     // from the middle of p to that of q
     let mut d: [Lane; 3] = std::array::from_fn(|c| take(&q.mid[c], 1.0 + p.mid[c].abs()));
-    for c in 0..3 {
-        for x in &mut d[c] {
-            *x -= p.mid[c];
-        }
+    for (lane, mid) in d.iter_mut().zip(p.mid) {
+        lane.iter_mut().for_each(|x| *x -= mid);
     }
     let offset = 0.5 - G2[0].0;
     // Green function at the four node pairs (u, v) = 00, 01, 10, 11
