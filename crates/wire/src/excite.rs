@@ -3,7 +3,7 @@
 use crate::error::WireError;
 use crate::kernel::{G2, G3};
 use crate::mesh::Mesh;
-use crate::vector::{C3, V3, along, cdot, dot, scale};
+use crate::vector::{C3, V3, along, cdot, dot, mirror, scale};
 use num_complex::Complex64;
 use slantpath_quantity::Length;
 use slantpath_quantity::constants::ETA0_OHM;
@@ -108,6 +108,17 @@ impl GivenField for PlaneWave {
     fn electric(&self, at: V3) -> C3 {
         let phase = Complex64::from_polar(1.0, -self.k * dot(self.travel, at));
         self.amplitude.map(|a| a * phase)
+    }
+}
+
+/// A field and its image in the plane `z = 0`, together as a perfect plane makes them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mirrored<F>(pub F);
+
+impl<F: GivenField> GivenField for Mirrored<F> {
+    fn electric(&self, at: V3) -> C3 {
+        let (e, i) = (self.0.electric(at), self.0.electric(mirror(at)));
+        [e[0] - i[0], e[1] - i[1], e[2] + i[2]]
     }
 }
 

@@ -40,7 +40,7 @@ mod system;
 mod vector;
 
 pub use error::WireError;
-pub use excite::{DipoleField, DipolePair, GivenField, PlaneWave, Port};
+pub use excite::{DipoleField, DipolePair, GivenField, Mirrored, PlaneWave, Port};
 pub use geometry::{Curve, Division, Helix, Load, Structure, Wire, shapes};
 pub use mesh::{Density, Mesh};
 pub use refine::{REFINEMENT, at_two_densities};
