@@ -401,6 +401,32 @@ impl Problem<'_> {
         linear(&a, &residual, Noise::Each(&u), &priors, Scale::Known).map(Some)
     }
 
+    /// Draws back each contributor that alone would leave the model (a loss below nothing), and says whether one was.
+    fn hold(&mut self, shift: &[f64], target: &mut [f64]) -> bool {
+        if self.values(target).is_some() {
+            return false;
+        }
+        let mut held = false;
+        let mut x = shift.to_vec();
+        for k in 0..self.active.len() {
+            let i = self.active[k];
+            for halving in 0..20 {
+                x[i] = target[i];
+                if self.values(&x).is_some() {
+                    break;
+                }
+                held = true;
+                target[i] = if halving == 19 {
+                    shift[i]
+                } else {
+                    0.5 * (target[i] + shift[i])
+                };
+            }
+            x[i] = shift[i];
+        }
+        held
+    }
+
     fn solve(&mut self) -> Result<Solution, StatsError> {
         const MOST_STEPS: usize = 40;
         const CLOSE: f64 = 1e-6;
@@ -426,13 +452,13 @@ impl Problem<'_> {
                 }
             }
             let linear = first.get_or_insert_with(|| target.clone()).clone();
-            // Where the model is flat the step is nothing: done.
+            let held = self.hold(&shift, &mut target);
             let far = (0..self.active.len())
                 .map(|p| (target[self.active[p]] - shift[self.active[p]]).abs() / self.u0(p))
                 .fold(0.0, f64::max);
             converged |= far < CLOSE;
             if converged || steps == MOST_STEPS {
-                // What cannot be reached stays: the shift is where the model still is.
+                converged &= !held;
                 return Ok(Solution {
                     shift,
                     linear,
@@ -478,7 +504,7 @@ impl Problem<'_> {
                         fit,
                         chi2: value,
                         steps,
-                        converged: far < 0.01,
+                        converged: far < 0.01 && !held,
                     });
                 }
             }
