@@ -69,7 +69,12 @@ pub fn locate(
     s: &Spectrum,
     samples: &[C32],
 ) -> Result<Location, NotFound> {
-    let e = Excess::of(s);
+    let widest = plan
+        .beacons
+        .iter()
+        .map(|b| b.kind.half_width_hz())
+        .fold(0.0, f64::max);
+    let e = Excess::of(s, direct_current(samples), widest);
     let limit = BAND_SHOWN * s.sample_rate_hz;
     let mut all: Vec<Candidate> = Vec::new();
     let mut possible = false;
@@ -116,7 +121,7 @@ pub fn locate(
         shifts.extend(edges.best_shift(plan.lo_tolerance_hz));
         let reference = edges.reference(&shifts);
         for &shift in &shifts {
-            let mut score = edges.score(shift) - reference;
+            let mut score = edges.score_near(shift) - reference;
             score = score.max(-15.0);
             // A step that stands out is evidence by itself.
             if reference > 12.0 {
@@ -269,6 +274,15 @@ fn prove(plan: &SearchPlan, centre_hz: f64, s: &Spectrum, samples: &[C32], all: 
     }
 }
 
+/// Power of the mean of samples.
+fn direct_current(samples: &[C32]) -> f64 {
+    let sum: slantpath_signal::C64 = samples
+        .iter()
+        .map(|z| slantpath_signal::C64::new(f64::from(z.re), f64::from(z.im)))
+        .sum();
+    (sum / samples.len().max(1) as f64).norm_sqr()
+}
+
 /// The spectrum over its own floor, and how a floor is guessed before anything is known.
 struct Excess {
     /// Density over floor, less one.
@@ -281,21 +295,25 @@ struct Excess {
 }
 
 impl Excess {
-    fn of(s: &Spectrum) -> Self {
+    fn of(s: &Spectrum, dc_power: f64, widest_hz: f64) -> Self {
         let n = s.len();
         let mut p = s.psd.clone();
-        // The receiver's direct current is nobody's carrier.
+        // The receiver's direct current is nobody's carrier. Under a Hann window of n points it fills three bins, the
+        // middle one with dc n/(1.5 fs), its neighbours with a quarter of that.
         let dc = n / 2;
         if n > 32 {
             let around: f64 = (4..8).flat_map(|k| [p[dc - k], p[dc + k]]).sum::<f64>() / 8.0;
-            for v in &mut p[dc - 3..=dc + 3] {
-                if *v > around {
-                    *v = around;
-                }
+            let middle = dc_power * n as f64 / (1.5 * s.sample_rate_hz);
+            for (k, share) in [(dc - 1, 0.25), (dc, 1.0), (dc + 1, 0.25)] {
+                let left = p[k] - share * middle;
+                // What is left of a strong direct current is its own unrest.
+                p[k] = if left > 0.05 * share * middle && left > 0.0 { left } else { around };
             }
         }
         let df = s.bin_hz();
-        let half = ((6_000.0 / df).round() as usize).clamp(16, (n / 8).max(16));
+        // The widest beacon must not fill the stretch whose low quantile is taken for the floor.
+        let most = (n / 8).max((3.0 * widest_hz / df) as usize).clamp(16, n / 2);
+        let half = ((6_000.0f64.max(3.0 * widest_hz) / df).round() as usize).clamp(16, most);
         let step = (half / 8).max(1);
         let sigma = 1.0 / s.averages().sqrt();
         // Low quantile over a sliding stretch, joined by straight lines.
@@ -557,8 +575,19 @@ impl Edges {
         0.5 * self.f.len() as f64 * (self.flat / self.residual(Some(shift))).max(1e-9).ln()
     }
 
+    /// The best evidence within a cell and a half: edges do not tell places apart that lie closer.
+    fn score_near(&self, shift: f64) -> f64 {
+        let cell = match (self.f.first(), self.f.last()) {
+            (Some(a), Some(b)) => (b - a) / self.f.len() as f64,
+            _ => 0.0,
+        };
+        (-3..=3)
+            .map(|k| self.score(shift + 0.5 * f64::from(k) * cell))
+            .fold(f64::NEG_INFINITY, f64::max)
+    }
+
     fn reference(&self, shifts: &[f64]) -> f64 {
-        shifts.iter().map(|s| self.score(*s)).fold(0.0, f64::max)
+        shifts.iter().map(|s| self.score_near(*s)).fold(0.0, f64::max)
     }
 
     /// Shift at which the edges fit best, when they fit well.

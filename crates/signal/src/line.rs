@@ -107,12 +107,27 @@ pub fn chirp_line(
         }
         acc.norm_sqr()
     };
-    let (mut hf, mut hd) = (0.5 * df, 0.5 * step);
+    // Newton's method on the logarithm of the power, both unknowns at once: with gaps in a keyed line they are not
+    // independent.
+    let start = (f, drift);
     for _ in 0..6 {
-        f = parabola(f, hf, |x| exact(x, drift));
-        drift = parabola(drift, hd, |x| exact(f, x));
-        hf *= 0.5;
-        hd *= 0.5;
+        let Some((by_f, by_d)) = newton(z, rate_hz, f, drift) else {
+            break;
+        };
+        f += by_f.clamp(-0.5 * df, 0.5 * df);
+        drift += by_d.clamp(-0.5 * step, 0.5 * step);
+    }
+    let strayed = (f - start.0).abs() > 2.0 * df || (drift - start.1).abs() > 2.0 * step;
+    if strayed || exact(f, drift) < exact(start.0, start.1) {
+        // Not near enough to the top: parabolas in turn.
+        (f, drift) = start;
+        let (mut hf, mut hd) = (0.5 * df, 0.5 * step);
+        for _ in 0..10 {
+            f = parabola(f, hf, |x| exact(x, drift));
+            drift = parabola(drift, hd, |x| exact(f, x));
+            hf *= 0.7;
+            hd *= 0.7;
+        }
     }
     let p = exact(f, drift);
     let n2 = (n as f64) * (n as f64);
@@ -155,6 +170,31 @@ fn chirped(z: &[C64], start: f64, rate_hz: f64, drift: f64, out: &mut [C64]) {
         turn *= rate;
         rate *= bend;
     }
+}
+
+/// Newton's step of frequency and drift towards the top of `ln |sum z exp(-i(2 pi f t + pi d t^2))|^2`; `None` where the
+/// surface does not curve downwards.
+fn newton(z: &[C64], rate_hz: f64, f_hz: f64, drift: f64) -> Option<(f64, f64)> {
+    let dt = 1.0 / rate_hz;
+    let t0 = -0.5 * (z.len() as f64 - 1.0) * dt;
+    let mut s = [C64::default(); 5];
+    for (i, z) in despun(z, rate_hz, f_hz, drift).into_iter().enumerate() {
+        let t = t0 + i as f64 * dt;
+        let mut v = z;
+        for s in &mut s {
+            *s += v;
+            v *= t;
+        }
+    }
+    let m: Vec<C64> = s.iter().map(|v| v / s[0]).collect();
+    // Derivatives of the complex logarithm of the sum; the power's is twice the real part.
+    let (a, b) = (C64::new(0.0, -TAU), C64::new(0.0, -PI));
+    let (gf, gd) = ((a * m[1]).re, (b * m[2]).re);
+    let hff = (a * a * (m[2] - m[1] * m[1])).re;
+    let hdd = (b * b * (m[4] - m[2] * m[2])).re;
+    let hfd = (a * b * (m[3] - m[1] * m[2])).re;
+    let det = hff * hdd - hfd * hfd;
+    (hff < 0.0 && det > 0.0).then(|| ((hfd * gd - hdd * gf) / det, (hfd * gf - hff * gd) / det))
 }
 
 /// Abscissa of the top of a parabola through three points `h` apart around `x`, at most `h` away from it.

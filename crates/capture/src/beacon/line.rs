@@ -1,7 +1,8 @@
 //! Frequency of a beacon: the line of a carrier, or the line that squaring makes of BPSK.
 
 use super::View;
-use slantpath_signal::line::{despun, drift_bound, frequency_bound};
+use super::phase::spread;
+use slantpath_signal::line::despun;
 use slantpath_signal::{Block, C64, ChirpPeak, chirp_line};
 use std::f64::consts::{PI, TAU};
 
@@ -30,8 +31,8 @@ pub(super) fn carrier(b: &Block, v: &View, half: f64) -> Option<Found> {
         near + v.search_hz,
         v.drift_max,
     )?;
-    let phase = pieces(&z, s.rate_hz, &p);
-    let (u_f, u_d) = spread(&phase, z.len() as f64 / s.rate_hz);
+    let phase = pieces(&z, s.rate_hz, &p, PIECE_S);
+    let (u_f, u_d) = uncertainty(&z, s.rate_hz, &p);
     Some(Found {
         f_hz: s.centre_hz + p.f_mid_hz + to_middle(p.drift_hz_per_s + v.drift_hz_per_s, s.rate_hz),
         u_f_hz: u_f,
@@ -68,8 +69,8 @@ pub(super) fn squared(b: &Block, v: &View, half: f64) -> Option<Found> {
         near + 2.0 * v.search_hz,
         2.0 * v.drift_max,
     )?;
-    let phase = pieces(&z, rate, &p);
-    let (u_f, u_d) = spread(&phase, z.len() as f64 / rate);
+    let phase = pieces(&z, rate, &p, PIECE_S);
+    let (u_f, u_d) = uncertainty(&z, rate, &p);
     Some(Found {
         f_hz: 0.5
             * (zero + p.f_mid_hz + to_middle(p.drift_hz_per_s + 2.0 * v.drift_hz_per_s, rate)),
@@ -125,10 +126,20 @@ fn undrift(z: &[C64], rate: f64, drift: f64) -> Vec<C64> {
     despun(z, rate, 0.0, drift)
 }
 
-/// Means over pieces of about 20 ms with frequency and drift taken out: time of the middle and mean.
-fn pieces(z: &[C64], rate: f64, p: &ChirpPeak) -> Vec<(f64, C64)> {
+/// Standard uncertainties of the frequency and drift of a line.
+fn uncertainty(z: &[C64], rate: f64, p: &ChirpPeak) -> (f64, f64) {
+    let t_s = z.len() as f64 / rate;
+    // Short stretches still make some eighty pieces.
+    spread(&pieces(z, rate, p, PIECE_S.min(t_s / 80.0)), t_s)
+}
+
+/// Length of a piece within which the phase stands still.
+const PIECE_S: f64 = 0.02;
+
+/// Means over pieces of `piece_s` seconds with frequency and drift taken out: time of the middle and mean.
+fn pieces(z: &[C64], rate: f64, p: &ChirpPeak, piece_s: f64) -> Vec<(f64, C64)> {
     let mid = 0.5 * (z.len() as f64 - 1.0);
-    let len = ((0.02 * rate).round() as usize).max(4);
+    let len = ((piece_s * rate).round() as usize).max(4);
     despun(z, rate, p.f_mid_hz, p.drift_hz_per_s)
         .chunks_exact(len)
         .enumerate()
@@ -223,110 +234,6 @@ fn second_line(
         offset_hz: top as f64 * b.bin_hz(),
         snr: power(top) / floor,
     })
-}
-
-/// Standard uncertainties of frequency and drift from what the phase does about the fitted parabola.
-///
-/// The phase left in 32 parts of the stretch has a density S at the second to fourth harmonic of the stretch, where
-/// the parabola took nothing away. Noise of that density at all frequencies would give the frequency a variance of
-/// `6 S / ((2 pi)^2 T^3)`. An oscillator whose phase wanders (white frequency noise, diffusion D) has more at the lower
-/// frequencies that decide: `6/5 D / ((2 pi)^2 T)`, which is 28 times the former; its S is `0.00716 D T^2`. How far the
-/// wandering goes on towards slow times is told by S against the D of neighbouring parts.
-fn spread(pieces: &[(f64, C64)], t_s: f64) -> (f64, f64) {
-    const PARTS: usize = 32;
-    let n = pieces.len();
-    if n < PARTS {
-        return (1.0 / t_s, 4.0 / (t_s * t_s));
-    }
-    let mean = pieces.iter().map(|p| p.1).sum::<C64>() / n as f64;
-    let a2 = mean.norm_sqr().max(1e-300);
-    let parts: Vec<(C64, f64)> = (0..PARTS)
-        .map(|k| {
-            let r = n * k / PARTS..n * (k + 1) / PARTS;
-            let count = r.len() as f64;
-            (
-                pieces[r].iter().map(|p| p.1).sum::<C64>() * mean.conj() / a2,
-                count,
-            )
-        })
-        .collect();
-    // Scatter of pieces about their neighbours, where the key is down: receiver noise.
-    let tallest = pieces.iter().map(|p| p.1.norm()).fold(0.0, f64::max);
-    let pairs: Vec<f64> = pieces
-        .windows(2)
-        .filter(|w| w.iter().all(|p| p.1.norm() > 0.6 * tallest))
-        .map(|w| (w[1].1 - w[0].1).norm_sqr())
-        .collect();
-    let noise = pairs.iter().sum::<f64>() / (2.0 * pairs.len().max(1) as f64);
-    let level = tallest * tallest;
-    let strongest = parts.iter().map(|p| p.0.norm() / p.1).fold(0.0, f64::max);
-    let mut phase: Vec<Option<f64>> = Vec::with_capacity(PARTS);
-    let mut last = 0.0;
-    for (z, count) in &parts {
-        // Key up: no phase here.
-        phase.push((z.norm() > 0.3 * strongest * count).then(|| {
-            let turn = (z.arg() - last) / TAU;
-            last = z.arg() - turn.round() * TAU;
-            last
-        }));
-    }
-    let known: Vec<(usize, f64)> = phase
-        .iter()
-        .enumerate()
-        .filter_map(|(k, p)| p.map(|p| (k, p)))
-        .collect();
-    if known.len() < PARTS / 3 {
-        return (1.0 / t_s, 4.0 / (t_s * t_s));
-    }
-    let filled: Vec<f64> = (0..PARTS)
-        .map(|k| {
-            let before = known.iter().rev().find(|p| p.0 <= k);
-            let after = known.iter().find(|p| p.0 >= k);
-            match (before, after) {
-                (Some(a), Some(b)) if b.0 > a.0 => {
-                    a.1 + (b.1 - a.1) * (k - a.0) as f64 / (b.0 - a.0) as f64
-                }
-                (Some(a), _) => a.1,
-                (None, Some(b)) => b.1,
-                (None, None) => 0.0,
-            }
-        })
-        .collect();
-    // One-sided density of the residual phase at harmonics 2 to 4.
-    let mut s = 0.0;
-    for h in 2..=4 {
-        let x: C64 = filled
-            .iter()
-            .enumerate()
-            .map(|(k, p)| C64::from_polar(*p, -TAU * (h * k) as f64 / PARTS as f64))
-            .sum();
-        s += 2.0 * x.norm_sqr() * t_s / (PARTS * PARTS) as f64 / 3.0;
-    }
-    // Receiver noise alone, as the least there can be.
-    let duty = known.len() as f64 / PARTS as f64;
-    let white = noise / level * (t_s / n as f64) / duty;
-    let s = s.max(white);
-    let tau = t_s / PARTS as f64;
-    let steps: Vec<f64> = known
-        .windows(2)
-        .filter(|w| w[1].0 == w[0].0 + 1)
-        .map(|w| (w[1].1 - w[0].1).powi(2))
-        .collect();
-    let v = steps.iter().sum::<f64>() / steps.len().max(1) as f64;
-    // Neighbouring means of a wandering phase differ by 2/3 D tau, of noise by S / tau.
-    let d = ((v - white / tau) * 1.5 / tau).max(0.0);
-    let wanders = (s / (0.00716 * d * t_s * t_s).max(1e-300)).min(1.0);
-    // Phase noise that shows above the receiver's is taken to wander at least in part: few parts tell little.
-    let wanders = if d > 0.0 { wanders } else { 0.0 };
-    let wanders = if s > 4.0 * white {
-        wanders.max(0.3)
-    } else {
-        wanders
-    };
-    (
-        (frequency_bound(1.0 / s, t_s) * (1.0 + 27.0 * wanders)).sqrt(),
-        (drift_bound(1.0 / s, t_s) * (1.0 + 5.6 * wanders)).sqrt(),
-    )
 }
 
 /// Mean of the line along a phase that neighbouring pieces tell: each piece is projected on the direction of the two

@@ -9,11 +9,12 @@
 mod keyed;
 mod line;
 mod neighbours;
+mod phase;
 
 pub use line::{SecondLine, squared_line};
 
 use crate::plan::BeaconKind;
-use slantpath_signal::{Block, C32};
+use slantpath_signal::{Block, C32, C64};
 
 /// Where a block may be looked at.
 #[derive(Debug, Clone, Copy)]
@@ -86,8 +87,34 @@ impl BlockResult {
     }
 }
 
+/// Samples without what stands exactly at one frequency: the receiver's own direct current. Whatever is not within
+/// a few hertz (over the length, a few turns) of it loses as much as one bin of its spectrum.
+fn without_line(y: &[C32], rate_hz: f64, f_hz: f64) -> impl Iterator<Item = C32> {
+    let turn = C64::from_polar(1.0, -std::f64::consts::TAU * f_hz / rate_hz);
+    let mut at = C64::new(1.0, 0.0);
+    let mut mean = C64::default();
+    for z in y {
+        mean += C64::new(f64::from(z.re), f64::from(z.im)) * at;
+        at *= turn;
+    }
+    mean /= y.len().max(1) as f64;
+    let mut at = C64::new(1.0, 0.0);
+    y.iter().map(move |z| {
+        let own = mean * at.conj();
+        at *= turn;
+        C32::new(z.re - own.re as f32, z.im - own.im as f32)
+    })
+}
+
 /// Measures one stretch of channel samples. `None` when the stretch is too short or no noise can be seen beside it.
 pub fn measure_block(y: &[C32], rate_hz: f64, kind: BeaconKind, v: &View) -> Option<BlockResult> {
+    let mut own = Vec::new();
+    let y = if v.dc_hz.abs() < 0.5 * rate_hz {
+        own.extend(without_line(y, rate_hz, v.dc_hz));
+        &own
+    } else {
+        y
+    };
     let block = Block::new(y, rate_hz);
     if block.len() < 512 {
         return None;

@@ -478,8 +478,22 @@ fn noise(c: &Context<'_>, name: &str, step: &Result<NoiseStep, NoStep>, out: &mu
         if added > 0.0 {
             shares.push(c.share("health", "what the health flags say", added, true));
         }
+        let ripple = db_of_relative_u(s.u_ripple);
+        if ripple > 0.0 {
+            shares.push(c.share(
+                &format!("{id}.ripple"),
+                "receiver's ripple, as the noise outside shows it",
+                ripple,
+                true,
+            ));
+        }
         out.push(
-            Answer::known(id, label, Unit::Db, Estimate::normal(to_db(s.ratio), r.hypot(k).hypot(added)))
+            Answer::known(
+                id,
+                label,
+                Unit::Db,
+                Estimate::normal(to_db(s.ratio), r.hypot(k).hypot(added).hypot(ripple)),
+            )
                 .with_shares(shares)
                 .because(format!(
                     "{:.0} kHz of quiet noise inside against {:.0} kHz outside, for {:.1} s",

@@ -163,7 +163,9 @@ pub(super) fn trackers(
                 view: View {
                     predicted_hz: f - zero_hz,
                     search_hz: (1.5 * u + 30.0).min(match b.kind {
-                        BeaconKind::Bpsk { .. } => 0.25 * half,
+                        // Squaring makes a weaker line half a symbol rate beside the carrier's own: the stronger
+                        // of them is the carrier's as long as both are looked at.
+                        BeaconKind::Bpsk { symbol_rate, .. } => (0.25 * half).max(0.6 * symbol_rate),
                         _ => 400.0,
                     }),
                     drift_max: plan.drift_tolerance_hz_per_s,
@@ -300,7 +302,11 @@ pub(super) fn conclude(trackers: Vec<Tracker>, duration_s: f64) -> Vec<BeaconMea
                 None => t.blocks,
             };
             let wide = matches!(t.plan.kind, BeaconKind::Modulated { .. });
-            let found = combine(&blocks, t.zero_hz, wide, duration_s);
+            let is_line = matches!(
+                t.plan.kind,
+                BeaconKind::Carrier | BeaconKind::KeyedCarrier
+            );
+            let found = combine(&blocks, t.zero_hz, wide, is_line, duration_s);
             BeaconMeasured {
                 plan: t.plan,
                 presence: t.state,
@@ -316,6 +322,7 @@ fn combine(
     blocks: &[(f64, BlockResult)],
     zero_hz: f64,
     wide: bool,
+    is_line: bool,
     duration_s: f64,
 ) -> Option<BeaconFound> {
     let (mut wc, mut wn) = (0.0, 0.0);
@@ -412,7 +419,20 @@ fn combine(
     } else {
         0.0
     };
-    let (c, company, u_company) = without_company(c, interference, gap_excess, second_line);
+    let (c, mut company, u_company) = without_company(c, interference, gap_excess, second_line);
+    // A line that turns but a few times against the direct current within a stretch cannot be told from it.
+    let from_dc = zero_hz * f64::from(u8::from(!wide)) + f_hz;
+    let longest = blocks.iter().map(|(_, b)| b.duration_s).fold(0.0, f64::max);
+    if is_line && from_dc.abs() * longest < 4.0 {
+        company = Some(Company {
+            evidence: format!(
+                "its carrier stands {from_dc:+.1} Hz from the recording's centre, where the receiver puts its direct \
+                 current"
+            ),
+            ratio: 1.0,
+            trusted: false,
+        });
+    }
     Some(BeaconFound {
         c,
         n0,
