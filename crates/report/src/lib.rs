@@ -5,6 +5,7 @@
 
 pub mod figure;
 pub mod json;
+pub mod openmetrics;
 pub mod page;
 pub mod sheet;
 pub mod text;
