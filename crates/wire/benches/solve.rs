@@ -7,9 +7,7 @@ use faer::Mat;
 use num_complex::Complex64;
 use slantpath_antenna::polarisation::Sense;
 use slantpath_quantity::{Frequency, Length};
-use slantpath_wire::{
-    C3, Curve, Density, DipoleField, DipolePair, GivenField, Helix, Structure, System, Wire,
-};
+use slantpath_wire::{Curve, Density, DipoleFields, Helix, Structure, System, V3, Wire};
 use std::f64::consts::PI;
 
 fn main() {
@@ -84,39 +82,36 @@ fn coil(turns: f64) -> Structure {
 fn shadow(b: divan::Bencher<'_, '_>, per_wavelength: f64) {
     let f = Frequency::ghz(10.45);
     let k = 2.0 * PI / f.wavelength().as_m();
-    let fields: Vec<DipoleField> = [0_usize, 1].map(|axis| aperture(axis, k)).into();
+    let fields = aperture(k);
     let directions: Vec<(f64, f64)> = (0..12)
         .flat_map(|i| (0..24).map(move |j| (0.09 * f64::from(i), PI / 12.0 * f64::from(j))))
         .collect();
     let s = coil(3.0);
     b.bench(|| {
         let system = System::new(&s, f, Density::per_wavelength(per_wavelength)).unwrap();
-        let both = system.illuminate_joint(&|at| [fields[0].electric(at), fields[1].electric(at)]);
+        let both = system.illuminate_joint(&|at| fields.electric_all(at));
         both.iter()
             .map(|s| s.far_fields(&directions).len())
             .sum::<usize>()
     });
 }
 
-/// 200 Huygens pairs over a disc of 10 mm, electric field along an axis.
-fn aperture(axis: usize, k: f64) -> DipoleField {
-    let sources = (0..200)
+/// 200 Huygens pairs over a disc of 10 mm, electric field along x and along y.
+fn aperture(k: f64) -> DipoleFields<2> {
+    let (one, zero) = (Complex64::new(1.0, 0.0), Complex64::new(0.0, 0.0));
+    let (j, e) = (Complex64::new(-1.0 / 376.73, 0.0), one);
+    let moments = [
+        [[j, zero, zero], [zero, -e, zero]],
+        [[zero, j, zero], [e, zero, zero]],
+    ];
+    let places: Vec<V3> = (0..200)
         .map(|i| {
             let (r, t) = (
                 0.01 * ((f64::from(i) + 0.5) / 200.0).sqrt(),
                 2.399_963 * f64::from(i),
             );
-            let one = Complex64::new(1.0, 0.0);
-            let mut electric: C3 = [Complex64::default(); 3];
-            let mut magnetic = electric;
-            electric[axis] = -one / 376.73;
-            magnetic[1 - axis] = if axis == 0 { -one } else { one };
-            DipolePair {
-                at: [r * t.cos(), r * t.sin(), 0.0],
-                electric,
-                magnetic,
-            }
+            [r * t.cos(), r * t.sin(), 0.0]
         })
         .collect();
-    DipoleField { sources, k }
+    DipoleFields::joint(&places, &[moments; 200], k)
 }

@@ -6,7 +6,6 @@ use crate::mesh::Mesh;
 use crate::vector::{C3, V3, along, cdot, dot, mirror, scale};
 use num_complex::Complex64;
 use slantpath_quantity::Length;
-use slantpath_quantity::constants::ETA0_OHM;
 use std::f64::consts::PI;
 
 /// A voltage in series with a wire, spread over a length of it.
@@ -119,63 +118,6 @@ impl<F: GivenField> GivenField for Mirrored<F> {
     fn electric(&self, at: V3) -> C3 {
         let (e, i) = (self.0.electric(at), self.0.electric(mirror(at)));
         [e[0] - i[0], e[1] - i[1], e[2] + i[2]]
-    }
-}
-
-/// A Hertzian electric and magnetic dipole in one place: one quadrature point of an aperture (Huygens source).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct DipolePair {
-    /// Place, m.
-    pub at: V3,
-    /// Electric current moment `J dA`, A m.
-    pub electric: C3,
-    /// Magnetic current moment `M dA`, V m.
-    pub magnetic: C3,
-}
-
-/// Field of many dipole pairs, near and far.
-#[derive(Debug, Clone, PartialEq)]
-pub struct DipoleField {
-    /// The sources.
-    pub sources: Vec<DipolePair>,
-    /// Wavenumber, rad/m.
-    pub k: f64,
-}
-
-impl GivenField for DipoleField {
-    /// R. F. Harrington, Time-Harmonic Electromagnetic Fields (1961), 2-10 and duality (from memory):
-    /// `E = -j eta k g [J (1 - j/x - 1/x^2) - R (R.J)(1 - 3j/x - 3/x^2)] + jk g (1 - j/x) R x M`, `g = exp(-jx)/(4 pi r)`,
-    /// `x = k r`, `R` the unit vector from the source.
-    fn electric(&self, at: V3) -> C3 {
-        let mut sum = [Complex64::default(); 3];
-        let j = Complex64::i();
-        for s in &self.sources {
-            let d = [at[0] - s.at[0], at[1] - s.at[1], at[2] - s.at[2]];
-            let r2 = dot(d, d);
-            if r2 == 0.0 {
-                continue;
-            }
-            let ir = 1.0 / r2.sqrt();
-            let n = scale(d, ir);
-            let x = self.k * r2 * ir;
-            let (sin, cos) = x.sin_cos();
-            let g = Complex64::new(cos, -sin) * (ir / (4.0 * PI));
-            let ix = 1.0 / x;
-            let near = Complex64::new(1.0 - ix * ix, -ix);
-            let radial = cdot(n, s.electric) * Complex64::new(1.0 - 3.0 * ix * ix, -3.0 * ix);
-            let ge = g * (-j * (ETA0_OHM * self.k));
-            let gm = g * (j * self.k) * Complex64::new(1.0, -ix);
-            let m = s.magnetic;
-            let nxm = [
-                m[2] * n[1] - m[1] * n[2],
-                m[0] * n[2] - m[2] * n[0],
-                m[1] * n[0] - m[0] * n[1],
-            ];
-            for c in 0..3 {
-                sum[c] += ge * (s.electric[c] * near - radial * n[c]) + gm * nxm[c];
-            }
-        }
-        sum
     }
 }
 

@@ -26,6 +26,7 @@
 //! ```
 
 mod check;
+mod dipoles;
 mod error;
 mod excite;
 mod far_field;
@@ -33,14 +34,16 @@ mod fill;
 mod geometry;
 mod join;
 mod kernel;
+mod lanes;
 mod mesh;
 mod refine;
 mod report;
 mod system;
 mod vector;
 
+pub use dipoles::{DipoleField, DipoleFields, DipolePair};
 pub use error::WireError;
-pub use excite::{DipoleField, DipolePair, GivenField, Mirrored, PlaneWave, Port};
+pub use excite::{GivenField, Mirrored, PlaneWave, Port};
 pub use geometry::{Curve, Division, Helix, Load, Structure, Wire, shapes};
 pub use mesh::{Density, Mesh};
 pub use refine::{REFINEMENT, at_two_densities};

@@ -224,14 +224,14 @@ fn long_resistive_wire_is_the_cylinder_series() {
 #[test]
 fn dipole_pairs_radiate_as_they_should() {
     let k = 2.0 * PI;
-    let field = DipoleField {
-        sources: vec![DipolePair {
+    let field = DipoleField::new(
+        &[DipolePair {
             at: [0.0; 3],
             electric: [ONE, ZERO, ZERO],
             magnetic: [ZERO, ONE * ETA0_OHM, ZERO],
         }],
         k,
-    };
+    );
     use slantpath_wire::GivenField;
     // Huygens source: (1 + cos theta) along +z, nothing behind
     let e = |z: f64| -> C3 { field.electric([0.0, 0.0, z]) };
@@ -243,6 +243,24 @@ fn dipole_pairs_radiate_as_they_should() {
     );
     assert!(e(-r)[0].norm() * r < 1e-3 * front);
     // divergence by differences at half a wavelength
+    // a source in the very place, and several as the sum of each
+    assert_eq!(field.electric([0.0; 3])[0], ZERO);
+    let many: Vec<_> = (0..21)
+        .map(|i| DipolePair {
+            at: [0.01 * f64::from(i), 0.0, 0.0],
+            electric: [ONE, Complex64::i(), ZERO],
+            magnetic: [ZERO, ONE, Complex64::new(0.0, f64::from(i))],
+        })
+        .collect();
+    let at = [0.1, 0.5, -0.3];
+    let together = DipoleField::new(&many, k).electric(at);
+    for (c, e) in together.iter().enumerate() {
+        let sum: Complex64 = many
+            .iter()
+            .map(|&s| DipoleField::new(&[s], k).electric(at)[c])
+            .sum();
+        assert!((e - sum).norm() < 1e-12 * e.norm());
+    }
     let p = [0.3, 0.2, 0.35];
     let d = 1e-4;
     let div: Complex64 = (0..3)

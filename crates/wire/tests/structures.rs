@@ -146,6 +146,29 @@ fn a_horn_inside_the_coil() {
     assert!((8.0..11.0).contains(&with.d), "{}", with.d);
 }
 
+/// Parallel from 500 unknowns on, and the same to the last bit with one, two and three threads.
+#[test]
+fn threads_change_nothing() {
+    let wires = common::helix(30.0, 0.5, 20.0);
+    let s = Structure::new(wires);
+    let solve = || {
+        let system = System::new(&s, common::frequency(), Density::default()).unwrap();
+        let on = system.drive(&[(common::foot(false), ONE)]).unwrap();
+        let e = on.far_field(0.3, 0.2);
+        [on.drawn(), on.radiated(), e.theta.re, e.phi.im].map(f64::to_bits)
+    };
+    let with = |n: usize| {
+        rayon::ThreadPoolBuilder::new()
+            .num_threads(n)
+            .build()
+            .unwrap()
+            .install(solve)
+    };
+    let one = with(1);
+    assert_eq!(one, with(2));
+    assert_eq!(one, with(3));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 60, ..ProptestConfig::default() })]
 
