@@ -101,20 +101,27 @@ impl Adc {
         );
         (rise, v)
     }
-    /// The converter as a stage of unit gain: its quantisation noise, spread over the sampled bandwidth (the
-    /// sample rate for complex samples, half of it for real ones), as a noise temperature at the receiver's input.
+    /// Quantisation noise, spread over the sampled bandwidth (the sample rate for complex samples, half of it for real
+    /// ones), as a noise temperature at the receiver's input, K.
+    ///
+    /// # Errors
+    /// Bandwidth not above zero.
+    pub fn noise_k(&self, sampled: Frequency) -> Result<f64> {
+        let b_hz = positive(&self.name, "sampled_hz", sampled.as_hz())?;
+        let w = Power::dbm(self.full_scale_dbm + self.quantisation_dbfs()).as_w();
+        Ok(w / (BOLTZMANN * b_hz))
+    }
+    /// The converter as a stage of unit gain with the noise of [`Adc::noise_k`].
     ///
     /// # Errors
     /// Bandwidth not above zero.
     pub fn stage(&self, id: impl Into<String>, sampled: Frequency) -> Result<Stage> {
-        let b_hz = positive(&self.name, "sampled_hz", sampled.as_hz())?;
-        let w = Power::dbm(self.full_scale_dbm + self.quantisation_dbfs()).as_w();
         Ok(Stage {
             id: ContributorId::new(id),
             label: format!("{}: quantisation", self.name),
             linear: Linear {
                 gain: 1.0,
-                te_k: w / (BOLTZMANN * b_hz),
+                te_k: self.noise_k(sampled)?,
             },
         })
     }

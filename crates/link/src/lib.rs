@@ -24,11 +24,11 @@ mod walk;
 
 pub use air::{ClearLoss, clear_loss, free_space_loss_db};
 pub use conditions::{Air, Conditions, Drawing};
-pub use differences::differences;
+pub use differences::{difference, differences};
 pub use error::LinkError;
 pub use geometry::{Geometry, geometry};
 pub use inputs::{Inputs, Slot};
 pub use measurand::{Group, Measurand};
 pub use model::Model;
-pub use predict::{LEVEL, Prediction, difference, predict, quick};
+pub use predict::{LEVEL, Prediction, predict, quick};
 pub use shape::{arm, reflector, transmit_pattern};

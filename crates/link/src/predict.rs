@@ -6,7 +6,7 @@ use crate::measurand::{Group, Measurand};
 use crate::model::Model;
 use rayon::prelude::*;
 use slantpath_quantity::{Answer, Contributor, Estimate, Interval, Share, show};
-use slantpath_stats::draws::{Draws, Settings, monte_carlo, monte_carlo_with};
+use slantpath_stats::draws::{Settings, monte_carlo};
 use slantpath_stats::intervals::normal_factor;
 use slantpath_stats::progress::{Progress, Stop};
 use slantpath_stats::propagate::{first_order, one_at_a_time};
@@ -129,46 +129,6 @@ pub fn predict(
         sensitivity,
         drawing,
     })
-}
-
-/// Difference of two predictions of the same measurand under the same seed: contributors that both share cancel.
-///
-/// # Errors
-/// As [`predict`]; a measurand that one of the two does not have.
-pub fn difference(
-    a: &Model,
-    b: &Model,
-    measurand: &str,
-    drawing: Drawing,
-) -> Result<Estimate, LinkError> {
-    let run = |m: &Model| {
-        let kept: Vec<&Measurand> = m
-            .outputs()
-            .iter()
-            .filter(|o| o.group == Group::Measurand)
-            .collect();
-        let k = kept.iter().position(|o| o.id == measurand).ok_or_else(|| {
-            let known: Vec<&str> = kept.iter().map(|o| o.id.as_str()).collect();
-            LinkError::Unknown {
-                what: "measurand",
-                name: measurand.to_string(),
-                known: known.join(", "),
-            }
-        })?;
-        let n = kept.len();
-        let draws = monte_carlo_with(
-            m.inputs().contributors(),
-            1,
-            &Settings::new(drawing.seed, drawing.trials),
-            || vec![0.0; n],
-            |all, x, y| {
-                m.evaluate_measurands(x, all);
-                y[0] = all[k];
-            },
-        )?;
-        Ok::<Draws, LinkError>(draws)
-    };
-    Ok(run(b)?.difference(0, &run(a)?, 0, LEVEL)?)
 }
 
 /// Names the two largest contributors.

@@ -117,7 +117,8 @@ impl AdcModel {
         let bits = self.bits.of(x).clamp(1.0, 32.0);
         let word = bits.ceil() as u32;
         let effective = (bits - self.lost.of(x)).max(1.0);
-        Adc::new("receiver", word, self.full_scale.of(x) + 30.0)
+        // Without a name nothing is put on the heap for it.
+        Adc::new(String::new(), word, self.full_scale.of(x) + 30.0)
             .and_then(|a| a.with_effective_bits(effective))
             .ok()
     }
@@ -251,8 +252,7 @@ impl BranchModel {
 
     fn quantisation_k(&self, x: &[f64]) -> Option<f64> {
         let a = self.adc?;
-        let stage = a.adc(x)?.stage("adc", a.sampled).ok()?;
-        Some(stage.linear.te_k)
+        a.adc(x)?.noise_k(a.sampled).ok()
     }
 
     /// Each stage's share at the feed's port, K, in order.

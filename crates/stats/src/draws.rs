@@ -242,11 +242,17 @@ impl Moments {
     fn of<'a>(runs: impl Iterator<Item = &'a [f64]>, pivot: &[f64]) -> Self {
         let mut m = Self::zero(pivot.len());
         for (k, (run, pivot)) in runs.zip(pivot).enumerate() {
-            for y in run {
-                let dy = y - pivot;
-                m.y[k] += dy;
-                m.yy[k] += dy * dy;
+            // Four sums side by side, always the same four: no addition waits for the one before.
+            let (mut s, mut ss) = ([0.0; 4], [0.0; 4]);
+            for four in run.chunks(4) {
+                for (i, y) in four.iter().enumerate() {
+                    let dy = y - pivot;
+                    s[i] += dy;
+                    ss[i] += dy * dy;
+                }
             }
+            m.y[k] = (s[0] + s[1]) + (s[2] + s[3]);
+            m.yy[k] = (ss[0] + ss[1]) + (ss[2] + ss[3]);
         }
         m
     }

@@ -52,12 +52,28 @@ impl Rapp {
                 ),
             });
         }
-        for _ in 0..100 {
-            let m = 0.5 * (lo + hi);
-            if gap(m) > gap_db {
-                lo = m;
+        // Regula falsi (Illinois) on the logarithm of the gap, which is nearly straight in p: some ten steps.
+        let miss = |p: f64| (gap(p) / gap_db).ln();
+        let (mut f_lo, mut f_hi, mut last) = (miss(lo), miss(hi), 0i8);
+        for _ in 0..80 {
+            let p = (lo * f_hi - hi * f_lo) / (f_hi - f_lo);
+            let f = miss(p);
+            if f.abs() < 1e-13 || hi - lo < 1e-13 * hi {
+                (lo, hi) = (p, p);
+                break;
+            }
+            if f > 0.0 {
+                (lo, f_lo) = (p, f);
+                if last == 1 {
+                    f_hi *= 0.5;
+                }
+                last = 1;
             } else {
-                hi = m;
+                (hi, f_hi) = (p, f);
+                if last == -1 {
+                    f_lo *= 0.5;
+                }
+                last = -1;
             }
         }
         Self::new(gain_db, saturation_dbm, 0.5 * (lo + hi))
