@@ -5,6 +5,7 @@
 
 pub mod bank;
 pub mod channel;
+pub mod delay;
 pub mod fit;
 pub mod level;
 pub mod line;
