@@ -55,7 +55,14 @@ pub fn read_written(text: &str, dim: Dimension) -> Result<Written, WrittenError>
     let start = head.len() - head.trim_start().len();
     let (n1, after) = number(head_trim).ok_or_else(|| {
         err(
-            start..start + head_trim.len().max(1).min(text.len().saturating_sub(start)),
+            // Nothing before the ±: the sign itself is underlined, whole.
+            start
+                ..start
+                    + head_trim.len().max(
+                        text.get(start..)
+                            .and_then(|t| t.chars().next())
+                            .map_or(0, char::len_utf8),
+                    ),
             format!("`{head_trim}` does not start with a number"),
         )
     })?;
