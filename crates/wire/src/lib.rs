@@ -38,6 +38,7 @@ mod lanes;
 mod mesh;
 mod refine;
 mod report;
+mod solution;
 mod system;
 mod vector;
 
@@ -48,5 +49,6 @@ pub use geometry::{Curve, Division, Helix, Load, Structure, Wire, shapes};
 pub use mesh::{Density, Mesh};
 pub use refine::{REFINEMENT, at_two_densities};
 pub use report::{BALANCE_TOLERANCE, Refined, Report};
-pub use system::{Solution, System};
+pub use solution::Solution;
+pub use system::System;
 pub use vector::{C3, V3};

@@ -1,7 +1,8 @@
 //! What the solver says of itself, every time.
 
 use crate::fill::block;
-use crate::system::{Solution, System};
+use crate::solution::Solution;
+use crate::system::System;
 use slantpath_quantity::{Contributor, ContributorId, Distribution, Validity};
 use std::f64::consts::PI;
 
