@@ -4,7 +4,7 @@ use super::clock::{Bins, Line, line};
 use super::find::PROOF;
 use super::lock::{NoSync, Sync, synchronise};
 use super::model::Shape;
-use super::quality::{KnownSymbols, SignalToNoise, payload_es_n0};
+use super::quality::{KnownSymbols, SignalToNoise, combine, payload_es_n0, with_own};
 use super::symbols::{Grid, symbols};
 use super::track::{PhaseResidue, Points, follow, known_groups, refine, untwist};
 use super::{Stream, transform};
@@ -92,10 +92,6 @@ pub(super) struct Demodulated {
     pub seconds: f64,
     pub lock: Result<Lock, NoLock>,
 }
-
-/// Standard uncertainty of any Es/N0 by what the receiver here adds of its own (pulse cut short, interpolation,
-/// channel edges), dB: from simulations without noise, rounded up.
-const OWN_U_DB: f64 = 0.015;
 
 /// The clock's line over all that is kept of a channel; `None` when it does not stand out there.
 pub(super) fn clock_line(stream: &Stream, centre_hz: f64, rate: f64) -> Option<Line> {
@@ -243,9 +239,9 @@ pub(super) fn demodulate(
         }
         payload_es_n0(&power, m)
     });
-    let es_n0 = combine(&known, payload.as_ref());
-    let track = follow(&z, &sync, scrambler, (t, u_t), &used, &es_n0, grid.rate);
-    // The clock once more from the carrier: both hang on nothing in common, so only the line tells the rate.
+    let first = combine(&known, payload.as_ref());
+    let track = follow(&z, &sync, scrambler, (t, u_t), &used, &first, grid.rate);
+    let es_n0 = with_own(track.es_n0);
     clock.u_rate = clock.u_rate.max(1e-8 * clock.rate);
     let mer = mer(&es_n0, &track.residues);
     let turning = track.turning;
@@ -271,29 +267,6 @@ pub(super) fn demodulate(
         points: track.points,
     };
     done(clock, Ok(lock))
-}
-
-/// Known symbols and payload weighted by their variances; when they disagree by more than chance allows, the known
-/// symbols alone, which assume less.
-fn combine(known: &SignalToNoise, payload: Option<&SignalToNoise>) -> SignalToNoise {
-    let own = slantpath_quantity::decibel::relative_u_of_db(OWN_U_DB);
-    let with_own = |mut x: SignalToNoise| {
-        x.u = x.u.hypot(own);
-        x
-    };
-    let Some(p) = payload else {
-        return with_own(*known);
-    };
-    let gap = (known.ratio.ln() - p.ratio.ln()).abs();
-    if gap > 4.0 * known.u.hypot(p.u).hypot(own) {
-        return with_own(*known);
-    }
-    let (a, b) = (known.u.powi(-2), p.u.powi(-2));
-    with_own(SignalToNoise {
-        ratio: ((a * known.ratio.ln() + b * p.ratio.ln()) / (a + b)).exp(),
-        u: (a + b).powf(-0.5),
-        symbols: known.symbols + p.symbols,
-    })
 }
 
 /// MER with the phase followed as closely as was tried.

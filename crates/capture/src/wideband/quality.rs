@@ -1,6 +1,6 @@
 //! Es/N0 from known symbols and from the payload, without bias.
 
-use slantpath_quantity::decibel::db_of_relative_u;
+use slantpath_quantity::decibel::{db_of_relative_u, relative_u_of_db};
 use slantpath_quantity::to_db;
 use slantpath_signal::C64;
 use slantpath_waveform::Modulation;
@@ -154,6 +154,37 @@ pub(super) fn payload_es_n0(power: &[f32], modulation: Modulation) -> Option<Sig
         u: u.max(1e-6),
         symbols: power.len() as f64,
     })
+}
+
+/// Standard uncertainty of any Es/N0 by what the receiver here adds of its own (pulse cut short, interpolation,
+/// channel edges), dB: from simulations without noise, rounded up.
+const OWN_U_DB: f64 = 0.015;
+
+/// With what the receiver adds of its own.
+pub(super) fn with_own(x: SignalToNoise) -> SignalToNoise {
+    SignalToNoise {
+        u: x.u.hypot(relative_u_of_db(OWN_U_DB)),
+        ..x
+    }
+}
+
+/// Known symbols and payload weighted by their variances; when they disagree by more than chance allows, the known
+/// symbols alone, which assume less.
+pub(super) fn combine(known: &SignalToNoise, payload: Option<&SignalToNoise>) -> SignalToNoise {
+    let own = relative_u_of_db(OWN_U_DB);
+    let Some(p) = payload else {
+        return *known;
+    };
+    let gap = (known.ratio.ln() - p.ratio.ln()).abs();
+    if gap > 4.0 * known.u.hypot(p.u).hypot(own) {
+        return *known;
+    }
+    let (a, b) = (known.u.powi(-2), p.u.powi(-2));
+    SignalToNoise {
+        ratio: ((a * known.ratio.ln() + b * p.ratio.ln()) / (a + b)).exp(),
+        u: (a + b).powf(-0.5),
+        symbols: known.symbols + p.symbols,
+    }
 }
 
 #[cfg(test)]
