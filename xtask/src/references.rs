@@ -111,7 +111,8 @@ fn strangers(ours: &str, theirs: &str) -> usize {
     let rows = |t: &str| -> Vec<String> {
         t.lines()
             .filter(|l| !l.starts_with('#') && !l.trim().is_empty())
-            .map(|l| l.trim().to_string())
+            // Remarks in quotes may be worded otherwise.
+            .map(|l| l.split('"').step_by(2).collect::<String>().trim().to_string())
             .collect()
     };
     let (ours, theirs) = (rows(ours), rows(theirs));

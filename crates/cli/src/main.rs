@@ -1,6 +1,7 @@
 //! Door: the command line. `main` reads as the data flow: arguments, verb, rendering, exit code.
 
 mod args;
+mod command_line;
 mod show;
 mod verbs;
 
@@ -31,6 +32,7 @@ fn main() -> ExitCode {
         Verb::Compare(a) => verbs::compare::run(a, &out),
         Verb::Verdict(a) => verbs::verdict::run(a, &out),
         Verb::Report(a) => verbs::report::run(a, &out),
+        Verb::Again(a) => verbs::again::run(a, &out),
         Verb::Demo(a) => verbs::demo::run(a, &out),
     };
     match outcome {

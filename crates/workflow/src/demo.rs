@@ -1,12 +1,15 @@
 //! `demo`: the whole job on embedded invented data.
 
+mod short;
+
 use crate::WorkflowError;
-use crate::compare::{Compared, compare, compare_sheet, side_of};
+use crate::compare::{Compared, Trial, compare, compare_sheet};
 use crate::files::{Loaded, load_from};
 use crate::measure::{MeasureOptions, Measured, measure_file, measure_sheet};
 use crate::page::case_page;
 use crate::predict::{Predicted, predict_sheet, predicted};
 use crate::verdict::{Judged, judge, verdict_sheet};
+use short::{SideOfSwap, short};
 use slantpath_link::{Conditions, Drawing};
 use slantpath_report::{Provenance, Section, Sheet};
 use slantpath_station::Station;
@@ -179,21 +182,29 @@ pub fn run(folder: &Path, drawing: Drawing, progress: &Progress) -> Result<Demo,
         remounted: Remounted::Yes,
         ..TrialOptions::default()
     };
-    let sided = |ms: Vec<Measured>| -> Vec<_> {
-        ms.into_iter()
-            .map(|m| (side_of(m.measurement.about.mount.side.as_deref()), m))
-            .collect()
+    let sided = |ms: Vec<Measured>| -> Vec<_> { ms.into_iter().map(|m| (None, m)).collect() };
+    let days = sided(days);
+    let trial = sided(trial);
+    let of = |recordings| Trial {
+        station: old,
+        recordings,
+        readings: &[],
+        sides: ["A", "B"],
+        measurand: Some("cn0"),
     };
-    let naive = compare(&sided(days), Some(".cn0"), &trial_options)?;
+    let naive = compare(&of(&days), &trial_options)?;
     let mut sheet = compare_sheet(&naive);
     sheet.title = "One recording a side, on different days: what it can say".into();
     sheets.push(sheet);
-    let compared = compare(&sided(trial), Some(".cn0"), &trial_options)?;
-    let mut sheet = compare_sheet(&compared);
+    let comparison = compare(&of(&trial), &trial_options)?;
+    let mut sheet = compare_sheet(&comparison);
+    let compared = comparison.compared;
     sheet.title = "The swap trial: twelve mountings, A B B A".into();
+    let mut foreseen = None;
     if let Some(c) = compared.first()
         && let Ok(d) = slantpath_link::difference(&p_old.model, &p_new.model, &c.measurand, drawing)
     {
+        foreseen = Some(d.clone());
         sheet.sections.push(
             Section::new(
                 "predicted_difference",
@@ -220,6 +231,22 @@ pub fn run(folder: &Path, drawing: Drawing, progress: &Progress) -> Result<Demo,
         }
         sheets.push(s);
     }
+    let side = |predicted, measured, judged| SideOfSwap {
+        predicted,
+        measured,
+        judged,
+    };
+    sheets.insert(
+        0,
+        short(
+            &old.name,
+            &side(&p_old, wide.first(), &judged_old),
+            &side(&p_new, new_side.first(), &judged_new),
+            foreseen.as_ref(),
+            naive.compared.first(),
+            compared.first(),
+        ),
+    );
     Ok(Demo {
         sheets,
         inputs,

@@ -1,11 +1,14 @@
 //! `measure`: what recordings show.
 
 mod signals;
+mod wideband;
 
 use crate::WorkflowError;
 use crate::search::search_plan;
+use slantpath_capture::SearchPlan;
 use slantpath_capture::measure::{Measurement, Settings, Severity, measure as measure_source};
 use slantpath_capture::source::{self, OpenOptions};
+use slantpath_capture::wideband::{Wideband, WidebandPlan, WidebandSettings};
 use slantpath_quantity::{Answer, Validity, show};
 use slantpath_report::{Section, Sheet};
 use slantpath_station::Station;
@@ -32,6 +35,8 @@ pub struct Measured {
     pub branch: Option<String>,
     /// What it shows; measurands carry the branch.
     pub measurement: Measurement,
+    /// Wideband carriers, when the recording may hold some; measurands carry the branch.
+    pub wideband: Option<Wideband>,
 }
 
 impl Measured {
@@ -108,11 +113,47 @@ pub fn measure_file(
             a.measurand = format!("{}@{b}", a.measurand);
         }
     }
+    // A second reading: a stream can be read only once.
+    let again = path.as_os_str() != "-" && wideband::wanted(&plan, &measurement);
+    let wideband = if again {
+        Some(carriers(path, options, &plan, branch.as_deref(), progress)?)
+    } else {
+        None
+    };
     Ok(Measured {
         path: path.to_path_buf(),
         branch,
         measurement,
+        wideband,
     })
+}
+
+/// Every carrier of a recording, blind.
+fn carriers(
+    path: &Path,
+    options: &MeasureOptions,
+    plan: &SearchPlan,
+    branch: Option<&str>,
+    progress: &Progress,
+) -> Result<Wideband, WorkflowError> {
+    let mut source = source::open(path, &options.open)?;
+    let wideband_plan = WidebandPlan {
+        centre_hz: plan.centre_hz,
+        ..WidebandPlan::default()
+    };
+    let mut w = slantpath_capture::wideband::measure(
+        &mut *source,
+        &wideband_plan,
+        &WidebandSettings::default(),
+        progress,
+        &Stop::new(),
+    )?;
+    if let Some(b) = branch {
+        for a in &mut w.answers {
+            a.measurand = format!("{}@{b}", a.measurand);
+        }
+    }
+    Ok(w)
 }
 
 /// The sheet of measured recordings.
@@ -183,12 +224,28 @@ pub fn measure_sheet(station: &Station, measured: &[Measured]) -> Sheet {
         sheet
             .sections
             .extend(signals::section(i + 1, &x.signals, x.centre_hz));
+        if let Some(w) = &m.wideband {
+            concluded |= !w.carriers.is_empty();
+            sheet
+                .sections
+                .push(wideband::section(i + 1, w, m.branch.as_deref()));
+            sheet.figures.extend(wideband::figures(i + 1, w));
+        }
     }
     sheet
         .sections
         .extend(crate::verdict::proposals(station, measured));
     sheet.refused = !concluded;
-    let next = measured.iter().flat_map(Measured::answers).find_map(|a| {
+    // In a recording of carriers alone the beacons' absence is no advice.
+    let carriers = measured
+        .iter()
+        .filter_map(|m| m.wideband.as_ref().filter(|w| !w.carriers.is_empty()))
+        .flat_map(|w| &w.answers);
+    let beacons = measured
+        .iter()
+        .filter(|m| m.wideband.as_ref().is_none_or(|w| w.carriers.is_empty()))
+        .flat_map(Measured::answers);
+    let next = beacons.chain(carriers).find_map(|a| {
         a.outcome
             .as_ref()
             .err()

@@ -2,6 +2,7 @@
 
 use super::verdict::case;
 use crate::args::Report;
+use crate::command_line;
 use crate::show::Output;
 use slantpath_report::Provenance;
 use slantpath_workflow::WorkflowError;
@@ -11,9 +12,27 @@ use slantpath_workflow::survey::survey;
 
 /// Writes the page.
 pub fn run(a: &Report, out: &Output) -> Result<u8, WorkflowError> {
-    let mut c = case(&a.verdict, out)?;
-    let station = c.loaded.station(a.verdict.station.variant.as_deref())?;
+    // The page says for which moment it was computed, so that it can be computed again.
     let now = a.verdict.drawn.at.unwrap_or_else(jiff::Timestamp::now);
+    let mut command = command_line::of_this_run(&["--out"]);
+    if a.verdict.drawn.at.is_none() {
+        command.push_str(&format!(" --at {now}"));
+    }
+    write_new(&a.out, &page(a, now, command, out)?)?;
+    out.done("report", &format!("wrote {}", a.out.display()))
+}
+
+/// The page for a moment, with the command that computes it.
+pub fn page(
+    a: &Report,
+    now: jiff::Timestamp,
+    command: String,
+    out: &Output,
+) -> Result<String, WorkflowError> {
+    let mut verdict = a.verdict.clone();
+    verdict.drawn.at = Some(now);
+    let mut c = case(&verdict, out)?;
+    let station = c.loaded.station(verdict.station.variant.as_deref())?;
     c.sheets.insert(0, survey(station, now)?);
     let mut inputs = c.loaded.inputs.clone();
     inputs.extend(
@@ -21,24 +40,30 @@ pub fn run(a: &Report, out: &Output) -> Result<u8, WorkflowError> {
             .iter()
             .map(slantpath_workflow::measure::Measured::input),
     );
+    if let Some(p) = &verdict.readings {
+        let bytes = std::fs::read(p).map_err(|cause| WorkflowError::Machine {
+            path: p.display().to_string(),
+            cause,
+        })?;
+        inputs.push((
+            "readings".into(),
+            p.display().to_string(),
+            slantpath_workflow::files::digest(&bytes),
+        ));
+    }
     let provenance = Provenance {
         inputs,
-        seed: a.verdict.drawn.seed,
-        trials: usize::try_from(a.verdict.drawn.draws).unwrap_or(usize::MAX),
+        seed: verdict.drawn.seed,
+        trials: usize::try_from(verdict.drawn.draws).unwrap_or(usize::MAX),
         written_by: written_by(),
-        command: std::env::args()
-            .skip(1)
-            .fold("slantpath".to_string(), |s, x| s + " " + &x),
+        command,
     };
-    let html = case_page(
+    Ok(case_page(
         station,
         c.sheets,
         Some((&c.predicted, &c.judged)),
         &c.measured,
         &[],
         &provenance,
-    );
-    write_new(&a.out, &html)?;
-    out.line(&format!("wrote {}\n", a.out.display()));
-    Ok(0)
+    ))
 }

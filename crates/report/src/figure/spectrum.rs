@@ -85,9 +85,15 @@ pub fn spectrum(
 ) -> String {
     let data = sorted(f_hz, dbfs_per_hz);
     let model = sorted(f_hz, fit.unwrap_or_default());
+    let (lo, hi) = (
+        data.first().map_or(0.0, |p| p.0),
+        data.last().map_or(1.0, |p| p.0),
+    );
+    // What lies beside the drawn frequencies is not in the drawing.
     let marks: Vec<_> = marks
         .iter()
         .filter(|m| usable(m.0) && usable(m.1))
+        .filter(|m| m.0.max(m.1) >= lo && m.0.min(m.1) <= hi)
         .collect();
     let (top, bottom) = (42.0, 250.0);
     let mut legend_y = bottom + 58.0;
@@ -95,10 +101,6 @@ pub fn spectrum(
 
     let x = Axis::over(data.iter().map(|p| p.0), LEFT, RIGHT, 0.0);
     let y = Axis::over(data.iter().chain(&model).map(|p| p.1), bottom, top, 0.06);
-    let (lo, hi) = (
-        data.first().map_or(0.0, |p| p.0),
-        data.last().map_or(1.0, |p| p.0),
-    );
     let (unit, name, centre) = scale(lo, hi);
     let written = |f: f64| fixed((f - centre) / unit, if unit > 1.0 { 3 } else { 0 });
     let shown = Axis::over(data.iter().map(|p| (p.0 - centre) / unit), LEFT, RIGHT, 0.0);
@@ -129,8 +131,8 @@ pub fn spectrum(
         );
         c.text(
             (xa + 0.5 * width).clamp(LEFT + 4.0, RIGHT - 4.0),
-            // Neighbours stand on two lines so that their numbers do not touch.
-            top + 12.0 + 13.0 * (i % 2) as f64,
+            // Bands inside one another have their numbers on three lines so that they do not touch.
+            top + 12.0 + 13.0 * (i % 3) as f64,
             "middle",
             &format!("{}", i + 1),
             r#"font-size="12" font-weight="600""#,

@@ -70,6 +70,18 @@ pub fn trial(
         r#"stroke-width="1.6" stroke-dasharray="3 3""#,
     );
     c.end();
+    let (side, anchor) = if zero > 0.5 * (left + right) {
+        (-5.0, "end")
+    } else {
+        (5.0, "start")
+    };
+    c.text(
+        zero + side,
+        top + 4.0,
+        anchor,
+        "no difference",
+        r#"font-size="11""#,
+    );
     let middle = 0.5 * (top + bottom);
     if usable(difference) && usable(lo) && usable(hi) {
         let places = decimals_for(0.25 * (hi - lo)).unwrap_or(2);

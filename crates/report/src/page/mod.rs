@@ -1,12 +1,15 @@
 //! One self-contained page: no network, no script; for a screen, a phone and paper.
 
 mod answers;
+mod origin;
 #[cfg(test)]
 mod tests;
 
 use crate::figure::{ChainSheet, chain_html, escape, self_contained};
 use crate::sheet::{Figure, Provenance, Sheet};
 use std::fmt::Write as _;
+
+pub use origin::read as provenance_of;
 
 /// The style of the page, for other pages that show the same parts.
 pub const STYLE: &str = include_str!("style.css");
@@ -39,7 +42,7 @@ pub fn html(
         sheet(&mut out, s, &format!("s{}", i + 1));
     }
     out.push_str("</main>\n<footer>\n");
-    origin(&mut out, provenance);
+    origin::write(&mut out, provenance);
     out.push_str("</footer>\n</body>\n</html>\n");
     out
 }
@@ -180,37 +183,5 @@ fn drawing(out: &mut String, f: &Figure) {
         out,
         "</div><figcaption>{}</figcaption></figure>",
         escape(&f.caption)
-    );
-}
-
-fn origin(out: &mut String, p: &Provenance) {
-    out.push_str(
-        "<h2 id=\"origin\">Provenance</h2>\n<p>The same inputs, seed and version give the same result bit for bit.</p>\n<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"provenance\"><table>\n<caption>What this page was computed from</caption>\n<thead><tr><th scope=\"col\">input</th><th scope=\"col\">name</th><th scope=\"col\">SHA-256</th></tr></thead>\n<tbody>\n",
-    );
-    for (what, name, hash) in &p.inputs {
-        let _ = writeln!(
-            out,
-            "<tr><th scope=\"row\">{}</th><td>{}</td><td class=\"mono\">{}</td></tr>",
-            escape(what),
-            escape(name),
-            escape(hash)
-        );
-    }
-    out.push_str("</tbody></table></div>\n<div class=\"scroll\"><table>\n<tbody>\n");
-    for (what, value) in [
-        ("seed", p.seed.to_string()),
-        ("Monte Carlo trials", p.trials.to_string()),
-        ("written by", p.written_by.clone()),
-    ] {
-        let _ = writeln!(
-            out,
-            "<tr><th scope=\"row\">{what}</th><td>{}</td></tr>",
-            escape(&value)
-        );
-    }
-    let _ = write!(
-        out,
-        "<tr><th scope=\"row\">command</th><td><code>{}</code></td></tr>\n</tbody></table></div>\n",
-        escape(&p.command)
     );
 }
