@@ -7,6 +7,7 @@
 //! - [`desense`]: what the own transmission costs the own receiver, and by which way
 //! - [`neighbour`]: what the operating rule allows, and the correction that keeps it
 //! - [`heat`] and [`supply`]: temperature, time to the limit, foldback in a log; current, volts, battery hours
+//! - [`pointing`]: a beam fitted to levels along bolt turns, and the next turn
 //! - [`exposure`]: densities around the dish and distances to keep; the wind's load is `slantpath_antenna::wind`'s
 
 pub mod desense;
@@ -16,8 +17,9 @@ pub mod exposure;
 pub mod heat;
 mod known;
 pub mod neighbour;
+pub mod pointing;
 pub mod protection;
 pub mod supply;
 
-pub use error::PlanError;
+pub use error::{PlanError, Result};
 pub use known::Known;
