@@ -15,12 +15,12 @@ struct Dish {
 
 impl Dish {
     /// Pattern of a uniformly lit circular aperture, sidelobes included:
-    /// (2 J1(x)/x)^2, half power at x = 1.6163 (Abramowitz and Stegun 9.1; value checked below).
+    /// (2 J1(x)/x)^2, half power at x = 1.6163 (Abramowitz and Stegun, table 9.1, from memory).
     fn level(&self) -> f64 {
         let r = self.az.hypot(self.el);
         let x = 1.616_34 * r / (self.width / 2.0);
         let a = if x < 1e-9 { 1.0 } else { 2.0 * j1(x) / x };
-        self.peak + 10.0 * (a * a + 1e-4).log10()
+        self.peak + slantpath_quantity::to_db(a * a + 1e-4)
     }
 }
 
