@@ -122,6 +122,12 @@ pub(crate) fn matrix(mesh: &Mesh) -> Mat<Complex64> {
     let mut z = Mat::<Complex64>::zeros(n, n);
     let count = mesh.segments.len();
     let columns = Columns::new(&mesh.segments);
+    // lowest function on this segment or a later one: a strip is nought before it
+    let mut lowest = vec![n; count + 1];
+    for p in (0..count).rev() {
+        let here = mesh.halves_on(p).iter().map(|h| h.basis).min();
+        lowest[p] = here.unwrap_or(n).min(lowest[p + 1]);
+    }
     let mut strips: Vec<[Vec<Complex64>; 2]> = vec![[Vec::new(), Vec::new()]; BATCH.min(count)];
     for start in (0..count).step_by(BATCH) {
         let end = (start + BATCH).min(count);
@@ -140,7 +146,9 @@ pub(crate) fn matrix(mesh: &Mesh) -> Mat<Complex64> {
         let add = |m: usize, column: &mut [Complex64]| {
             for h in mesh.of_basis[m].iter().map(|&h| &mesh.halves[h]) {
                 if (start..end).contains(&h.segment) {
-                    for (x, y) in column.iter_mut().zip(&batch[h.segment - start][h.end]) {
+                    let strip = &batch[h.segment - start][h.end];
+                    let from = lowest[h.segment];
+                    for (x, y) in column.iter_mut().zip(strip).skip(from) {
                         *x += y * h.sign;
                     }
                 }

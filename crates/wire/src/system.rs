@@ -65,7 +65,7 @@ impl System {
     ) -> Result<Self, WireError> {
         let n = mesh.unknowns();
         let norm1 = (0..n)
-            .map(|j| lu.col_as_slice(j).iter().map(|x| x.norm()).sum())
+            .map(|j| lu.col_as_slice(j).iter().map(|x| x.norm_sqr().sqrt()).sum())
             .fold(0.0, f64::max);
         if !f64::is_finite(norm1) {
             return Err(WireError::Singular("a coefficient is not finite".into()));
