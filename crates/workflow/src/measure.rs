@@ -160,7 +160,10 @@ fn carriers(
 pub fn measure_sheet(station: &Station, measured: &[Measured]) -> Sheet {
     let mut sheet = Sheet {
         verb: "measure".into(),
-        title: format!("{}: {} recording(s) measured", station.name, measured.len()),
+        title: match measured.len() {
+            1 => format!("{}: one recording measured", station.name),
+            n => format!("{}: {n} recordings measured", station.name),
+        },
         ..Sheet::default()
     };
     let mut concluded = false;

@@ -277,7 +277,8 @@ fn feed_and_face(station: &Station, place: &Place) -> Result<Section, LinkError>
             "site.skew",
             "skew, clockwise seen from behind the dish",
             Unit::Deg,
-            v,
+            // A linear feed turned by half a turn is the same feed: the smaller turn is given.
+            v - 180.0 * (v / 180.0).round(),
             place.shares(Of::Skew, 1.0),
         )
         .because(format!(
@@ -437,7 +438,12 @@ fn horizon(place: &Place, edge: &EdgeVerdict, mask: Option<&HorizonMask>) -> Sec
         edge.margin.as_deg(),
         apparent_shares(place),
     )
-    .with_validity(g.apparent.validity.clone().and(g.validity.clone()))
+    // Clear even without refraction: how well that is known does not matter.
+    .with_validity(if edge.coverage == Coverage::Clear {
+        g.validity.clone()
+    } else {
+        g.apparent.validity.clone().and(g.validity.clone())
+    })
     .because(edge.because.clone());
     let mut section = Section::new("horizon", "Horizon and edge of coverage", vec![margin]);
     section = section.say(if mask.is_some() {
