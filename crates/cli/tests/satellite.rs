@@ -95,8 +95,8 @@ fn questions_are_asked_again_until_the_answer_can_be() {
     let path = dir.path().join("sat.toml");
     let file = path.to_str().unwrap();
     let typed = "Petrel-1\n11.7\n11.7 deg W\n3.5 deg\n\n\n2412.3..2412.7 MHz\n10472.15..10472.65 MHz\n10472.15..10472.55 MHz\n\nLHCP\n\
-                 horizontal\n\nbeacon-psk\n10472.175 MHz\nbpsk\n1200 Bd\n0.5\nyes\n\nno\nyes\n\n\n2420..2432 MHz\n10476..10488 MHz\nno\n\
-                 LHCP\nvertical\nyes\n\n10487.3 MHz\ndvb-s2\n800 kBd\n8PSK 3/5\n0.25\nno\nno\n";
+                 horizontal\n\n10472.175 MHz\nbeacon-psk\nbpsk\n1200 Bd\n0.5\nyes\n\nno\nyes\n\n\n2420..2432 MHz\n10476..10488 MHz\nno\n\
+                 LHCP\nvertical\nyes\n10487.3 MHz\n\ndvb-s2\n800 kBd\n8PSK 3/5\n0.25\nno\nno\n";
     let o = expect_with(0, &["new", "--satellite", "--ask", file], typed);
     let asked = stderr(&o);
     assert!(asked.contains("equally wide"), "{asked}");

@@ -224,7 +224,8 @@ pub fn ask(
         if !more {
             return Ok(out);
         }
-        let p = passband(&mut desk, &base, first)?;
+        let taken: Vec<String> = out.passbands.iter().map(|p| p.name.clone()).collect();
+        let p = passband(&mut desk, &base, &taken)?;
         out.passbands.push(p);
     }
 }
@@ -251,22 +252,25 @@ fn with(a: &mut SatelliteAnswers, change: impl FnOnce(&mut PassbandAnswers)) {
 fn passband(
     desk: &mut Desk<'_>,
     base: &SatelliteAnswers,
-    first: bool,
+    taken: &[String],
 ) -> Result<PassbandAnswers, WorkflowError> {
     let mut p = passband_stand_in();
-    let usual = if first { "narrow" } else { "wide" };
+    let usual = if taken.is_empty() { "narrow" } else { "wide" };
     p.usage = desk.checked(
         "Passband for `narrow` (voice, telegraphy) or `wide` (television)",
         Some(usual),
         base,
         &|a, t| with(a, |p| p.usage = t),
     )?;
-    p.name = desk.checked(
-        "A short name for it",
-        Some(&p.usage.clone()),
-        base,
-        &|a, t| with(a, |p| p.name = t),
-    )?;
+    let usual = p.usage.clone();
+    p.name = desk.answer("A short name for it", Some(&usual), &|t| {
+        if t.is_empty() || taken.iter().any(|x| x == t) {
+            return Err("a name that no other passband has".into());
+        }
+        let mut a = base.clone();
+        with(&mut a, |p| p.name = t.to_string());
+        mistake(&a).map_or(Ok(()), Err)
+    })?;
     p.uplink = desk.checked("Uplink, like 2412.3..2412.7 MHz", None, base, &|a, t| {
         with(a, |p| {
             p.downlink.clone_from(&t);
@@ -321,40 +325,31 @@ fn beacon(
     base.passbands = vec![so_far.clone()];
     let mut b = BeaconAnswers {
         name: format!("beacon-{}", so_far.beacons.len() + 1),
-        frequency: format!(
-            "{}",
-            so_far
-                .downlink
-                .split("..")
-                .next()
-                .unwrap_or_default()
-                .trim()
-        ),
         kind: "carrier".into(),
         ..BeaconAnswers::default()
     };
-    // The lower edge takes the unit of the range.
-    if let Some(unit) = so_far.downlink.split_whitespace().last() {
-        b.frequency = format!("{} {unit}", b.frequency);
-    }
     let put = |a: &mut SatelliteAnswers, b: BeaconAnswers| with(a, |p| p.beacons.push(b));
-    let usual = b.name.clone();
     let own = b.clone();
-    b.name = desk.checked("Beacon's name", Some(&usual), &base, &|a, t| {
+    b.frequency = desk.checked(
+        "Beacon's frequency, like 10472.175 MHz",
+        None,
+        &base,
+        &|a, t| {
+            put(
+                a,
+                BeaconAnswers {
+                    frequency: t,
+                    ..own.clone()
+                },
+            )
+        },
+    )?;
+    let own = b.clone();
+    b.name = desk.checked("Its name", Some(&own.name), &base, &|a, t| {
         put(
             a,
             BeaconAnswers {
                 name: t,
-                ..own.clone()
-            },
-        )
-    })?;
-    let own = b.clone();
-    b.frequency = desk.checked("Its frequency, like 10472.175 MHz", None, &base, &|a, t| {
-        put(
-            a,
-            BeaconAnswers {
-                frequency: t,
                 ..own.clone()
             },
         )
