@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use slantpath_input::{Problems, Source, Style, render};
 use slantpath_quantity::{Dimension, Distribution, Unit, read_written};
 use slantpath_station::checked::PartKind;
-use slantpath_station::{read_readings, read_satellite, read_station, template};
+use slantpath_station::{read_log, read_readings, read_satellite, read_station, template};
 
 fn drawn(problems: &Problems) {
     for p in problems {
@@ -31,6 +31,7 @@ fn swallow(bytes: &[u8]) {
     assert_eq!(station.is_none(), p.has_errors());
     drawn(&p);
     drawn(&read_readings(&source).1);
+    drawn(&read_log(&source).1);
 }
 
 proptest! {

@@ -148,7 +148,7 @@ pub fn coverage(
     ids.iter()
         .map(|id| {
             let k = p.index(id).unwrap_or_else(|| panic!("no {id}"));
-            let interval = p.answers[k].estimate().map(|e| e.interval.clone());
+            let interval = p.answers[k].estimate().map(|e| e.interval);
             let hits = truths
                 .iter()
                 .filter(|y| interval.as_ref().is_some_and(|i| i.contains(y[k])))
