@@ -39,6 +39,8 @@ pub enum Verb {
     Compare(Compare),
     /// Prediction against measurement, and what would have to move.
     Verdict(Verdict),
+    /// How hard to transmit, for how long, and where people must not be.
+    Drive(crate::drive_args::Drive),
     /// Everything on one self-contained page.
     Report(Report),
     /// The station book: notes, faults, weather, part changes, series.

@@ -1,7 +1,9 @@
 //! Door: the command line. `main` reads as the data flow: arguments, verb, rendering, exit code.
 
 mod args;
+mod book_args;
 mod command_line;
+mod drive_args;
 mod show;
 mod verbs;
 
@@ -31,8 +33,13 @@ fn main() -> ExitCode {
         Verb::Measure(a) => verbs::measure::run(a, &out),
         Verb::Compare(a) => verbs::compare::run(a, &out),
         Verb::Verdict(a) => verbs::verdict::run(a, &out),
+        Verb::Drive(a) => verbs::drive::run(a, &out),
         Verb::Report(a) => verbs::report::run(a, &out),
+        Verb::Book(a) => verbs::book::run(a, &out),
+        Verb::Contact(a) => verbs::contact::run(a, &out),
+        Verb::Sheet(a) => verbs::sheet::run(a, &out),
         Verb::Again(a) => verbs::again::run(a, &out),
+        Verb::Serve(a) => verbs::serve::run(a, &out),
         Verb::Demo(a) => verbs::demo::run(a, &out),
     };
     match outcome {

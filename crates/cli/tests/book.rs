@@ -6,7 +6,9 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 fn demo(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo").join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../../demo")
+        .join(name)
 }
 
 /// A folder with the demo's first station in it.
@@ -36,7 +38,12 @@ impl Shack {
         let o = self.run(args);
         let err = String::from_utf8_lossy(&o.stderr);
         assert!(!err.contains("panicked"), "{args:?}: {err}");
-        assert_eq!(o.status.code(), Some(code), "{args:?}: {err}{}", String::from_utf8_lossy(&o.stdout));
+        assert_eq!(
+            o.status.code(),
+            Some(code),
+            "{args:?}: {err}{}",
+            String::from_utf8_lossy(&o.stdout)
+        );
         o
     }
     fn json(&self, args: &[&str]) -> Value {
@@ -62,30 +69,91 @@ const STATION: &str = "qq0aaa.toml";
 #[test]
 fn what_is_typed_stands_in_the_timeline() {
     let s = Shack::new();
-    s.expect(0, &["book", "note", STATION, "re-pointed after the storm", "--at", "2026-05-01T10:00:00Z"]);
-    s.expect(0, &["book", "fault", STATION, "no horizontal", "--part", "lnb", "--at", "2026-05-02T10:00:00Z"]);
-    s.expect(0, &[
-        "book", "weather", STATION, "--temperature", "-3 °C ± 1", "--rain", "2 mm/h", "--at", "2026-05-03T10:00:00Z",
-    ]);
+    s.expect(
+        0,
+        &[
+            "book",
+            "note",
+            STATION,
+            "re-pointed after the storm",
+            "--at",
+            "2026-05-01T10:00:00Z",
+        ],
+    );
+    s.expect(
+        0,
+        &[
+            "book",
+            "fault",
+            STATION,
+            "no horizontal",
+            "--part",
+            "lnb",
+            "--at",
+            "2026-05-02T10:00:00Z",
+        ],
+    );
+    s.expect(
+        0,
+        &[
+            "book",
+            "weather",
+            STATION,
+            "--temperature",
+            "-3 °C ± 1",
+            "--rain",
+            "2 mm/h",
+            "--at",
+            "2026-05-03T10:00:00Z",
+        ],
+    );
     let list = s.json(&["book", "list", STATION]);
     assert_eq!(list["schema"], "slantpath.book");
     let r = rows(&list);
     assert_eq!(r.len(), 3);
     assert_eq!(r[0]["title"], "re-pointed after the storm");
     assert_eq!(r[2]["kind"], "weather");
-    assert_eq!(rows(&s.json(&["book", "list", STATION, "--words", "stor"])).len(), 1);
-    assert_eq!(rows(&s.json(&["book", "list", STATION, "--kind", "fault"])).len(), 1);
+    assert_eq!(
+        rows(&s.json(&["book", "list", STATION, "--words", "stor"])).len(),
+        1
+    );
+    assert_eq!(
+        rows(&s.json(&["book", "list", STATION, "--kind", "fault"])).len(),
+        1
+    );
     let series = s.json(&["book", "series", STATION, "weather.temperature"]);
     let r = rows(&series);
-    let point = r.iter().find(|x| x["measured"]["value"].is_number()).unwrap();
-    assert!((point["measured"]["value"].as_f64().unwrap() + 3.0).abs() < 1e-9, "{point}");
+    let point = r
+        .iter()
+        .find(|x| x["measured"]["value"].is_number())
+        .unwrap();
+    assert!(
+        (point["measured"]["value"].as_f64().unwrap() + 3.0).abs() < 1e-9,
+        "{point}"
+    );
     assert_eq!(point["measured"]["unit"], "°C");
     // A correction stands in its place; a withdrawal takes it away.
-    s.expect(0, &["book", "note", STATION, "re-pointed before the storm", "--corrects", "1"]);
+    s.expect(
+        0,
+        &[
+            "book",
+            "note",
+            STATION,
+            "re-pointed before the storm",
+            "--corrects",
+            "1",
+        ],
+    );
     let r = rows(&s.json(&["book", "list", STATION, "--kind", "note"]));
-    assert_eq!((r.len(), r[0]["title"].as_str().unwrap()), (1, "re-pointed before the storm (instead of 1)"));
+    assert_eq!(
+        (r.len(), r[0]["title"].as_str().unwrap()),
+        (1, "re-pointed before the storm (instead of 1)")
+    );
     s.expect(2, &["book", "note", STATION, "again", "--corrects", "1"]);
-    s.expect(0, &["book", "withdraw", STATION, "4", "was right the first time"]);
+    s.expect(
+        0,
+        &["book", "withdraw", STATION, "4", "was right the first time"],
+    );
     assert!(rows(&s.json(&["book", "list", STATION, "--kind", "note"])).is_empty());
     assert_eq!(rows(&s.json(&["book", "list", STATION, "--all"])).len(), 5);
     s.expect(0, &["book", "show", STATION, "1"]);
@@ -103,7 +171,9 @@ fn mistakes_are_told_and_nothing_is_written() {
     ] {
         s.expect(2, args);
     }
-    assert!(!s.path("qq0aaa.book").exists() || rows(&s.json(&["book", "list", STATION])).is_empty());
+    assert!(
+        !s.path("qq0aaa.book").exists() || rows(&s.json(&["book", "list", STATION])).is_empty()
+    );
     s.expect(2, &["book", "list", STATION, "--book", "none.book"]);
     s.expect(2, &["book", "list", STATION, "--book", STATION]);
     s.expect(2, &["book", "series", STATION, "no.such"]);
@@ -117,22 +187,55 @@ fn mistakes_are_told_and_nothing_is_written() {
 #[test]
 fn changes_come_from_the_files() {
     let s = Shack::new();
-    s.expect(0, &["book", "change", STATION, "--at", "2026-05-01T10:00:00Z"]);
+    s.expect(
+        0,
+        &["book", "change", STATION, "--at", "2026-05-01T10:00:00Z"],
+    );
     let same = s.json(&["book", "change", STATION]);
-    assert!(same["title"].as_str().unwrap().contains("0 entry"), "{same}");
+    assert!(
+        same["title"].as_str().unwrap().contains("0 entry"),
+        "{same}"
+    );
     fs::copy(s.path(STATION), s.path("old.toml")).unwrap();
     let text = fs::read_to_string(s.path(STATION)).unwrap();
-    let text = text.replacen("noise_figure = \"0.7 dB ± 0.1\"", "noise_figure = \"0.5 dB ± 0.1\"", 1);
+    let text = text.replacen(
+        "noise_figure = \"0.7 dB ± 0.1\"",
+        "noise_figure = \"0.5 dB ± 0.1\"",
+        1,
+    );
     fs::write(s.path(STATION), text).unwrap();
-    s.expect(0, &["book", "change", STATION, "a better LNB", "--at", "2026-05-05T10:00:00Z"]);
+    s.expect(
+        0,
+        &[
+            "book",
+            "change",
+            STATION,
+            "a better LNB",
+            "--at",
+            "2026-05-05T10:00:00Z",
+        ],
+    );
     let shown = s.json(&["book", "show", STATION, "2"]).to_string();
-    assert!(shown.contains("noise_figure 0.70 ± 0.10 dB -> 0.50 ± 0.10 dB"), "{shown}");
+    assert!(
+        shown.contains("noise_figure 0.70 ± 0.10 dB -> 0.50 ± 0.10 dB"),
+        "{shown}"
+    );
     assert!(shown.contains("a better LNB"));
     // The swap of a variant is the change of the feed alone.
-    let v = s.json(&["book", "change", STATION, "--variant", "new-feed", "--before", STATION]);
+    let v = s.json(&[
+        "book",
+        "change",
+        STATION,
+        "--variant",
+        "new-feed",
+        "--before",
+        STATION,
+    ]);
     assert!(v.to_string().contains("changed: feed"), "{v}");
     // From two files, without a book's list.
-    let two = s.json(&["book", "change", STATION, "--before", "old.toml", "--book", "two.book"]);
+    let two = s.json(&[
+        "book", "change", STATION, "--before", "old.toml", "--book", "two.book",
+    ]);
     assert!(two.to_string().contains("changed: LNB"), "{two}");
 }
 
@@ -151,21 +254,49 @@ fn measurements_are_kept_with_the_prediction_of_their_day() {
         .iter()
         .find(|x| x["measurand"].as_str().unwrap().ends_with(".cn0"))
         .unwrap_or_else(|| panic!("{all:?}"));
-    let series = rows(&s.json(&["book", "series", STATION, cn0["measurand"].as_str().unwrap()]));
-    let point = series.iter().find(|x| x["measured"]["value"].is_number()).unwrap();
+    let series = rows(&s.json(&[
+        "book",
+        "series",
+        STATION,
+        cn0["measurand"].as_str().unwrap(),
+    ]));
+    let point = series
+        .iter()
+        .find(|x| x["measured"]["value"].is_number())
+        .unwrap();
     let (m, p) = (&point["measured"], &point["predicted"]);
-    assert!(m["u"].as_f64().unwrap() > 0.0 && p["u"].as_f64().unwrap() > 0.0, "{point}");
-    assert!((m["value"].as_f64().unwrap() - p["value"].as_f64().unwrap()).abs() < 10.0, "{point}");
+    assert!(
+        m["u"].as_f64().unwrap() > 0.0 && p["u"].as_f64().unwrap() > 0.0,
+        "{point}"
+    );
+    assert!(
+        (m["value"].as_f64().unwrap() - p["value"].as_f64().unwrap()).abs() < 10.0,
+        "{point}"
+    );
     // Again: kept and told.
-    let again = s.json(&["measure", STATION, recording, "--keep"]).to_string();
+    let again = s
+        .json(&["measure", STATION, recording, "--keep"])
+        .to_string();
     assert!(again.contains("stands in the book already"), "{again}");
     let metrics = s.expect(0, &["book", "metrics", STATION]);
     let text = String::from_utf8(metrics.stdout).unwrap();
-    assert!(text.contains("slantpath_measured{measurand=\"") && text.ends_with("# EOF\n"), "{text}");
+    assert!(
+        text.contains("slantpath_measured{measurand=\"") && text.ends_with("# EOF\n"),
+        "{text}"
+    );
     // The build sheet shows it, and not where the station stands.
-    s.expect(0, &["sheet", STATION, "--out", "sheet.html", "--draws", "2000"]);
+    s.expect(
+        0,
+        &["sheet", STATION, "--out", "sheet.html", "--draws", "2000"],
+    );
     let html = fs::read_to_string(s.path("sheet.html")).unwrap();
-    for there in ["cable to the shack", "22.0 ± 0.5 m", "IO77", "four-way splitter", "18."] {
+    for there in [
+        "cable to the shack",
+        "22.0 ± 0.5 m",
+        "IO77",
+        "four-way splitter",
+        "18.",
+    ] {
         assert!(html.contains(there), "{there}");
     }
     for not in ["57.3", "gym roof", s.dir.path().to_str().unwrap()] {
@@ -185,7 +316,10 @@ fn a_disk_that_refuses_to_grow_is_told_and_loses_nothing() {
     let blocks = fs::metadata(s.path("qq0aaa.book")).unwrap().len() / 512 + 8;
     let o = Command::new("sh")
         .current_dir(s.dir.path())
-        .args(["-c", "trap '' XFSZ; ulimit -f $1; exec \"$0\" book note qq0aaa.toml \"$2\""])
+        .args([
+            "-c",
+            "trap '' XFSZ; ulimit -f $1; exec \"$0\" book note qq0aaa.toml \"$2\"",
+        ])
         .args([env!("CARGO_BIN_EXE_slantpath"), &blocks.to_string(), &long])
         .output()
         .unwrap();

@@ -44,7 +44,7 @@ pub fn build_sheet(
         ..Sheet::default()
     };
     sheet.sections.push(place(station, exact));
-    sheet.sections.push(parts_section(&parts));
+    sheet.sections.push(parts_section(&parts, exact));
     sheet.sections.push(cables(station));
     sheet.sections.push(volts(station));
     for (group, key, title) in [
@@ -65,7 +65,12 @@ pub fn build_sheet(
                 }
                 a
             })
-            .filter(|a| exact || !a.measurand.starts_with("site."))
+            // Within the station only: losses of the path would tell how far away the satellite is.
+            .filter(|a| {
+                group == Group::Level
+                    || a.measurand.contains(".after.")
+                    || a.measurand.ends_with("eirp")
+            })
             .collect();
         if !answers.is_empty() {
             sheet.sections.push(Section::new(key, title, answers));
@@ -135,7 +140,7 @@ fn place(station: &Station, exact: bool) -> Section {
     s.say(format!("Built for {}.", station.satellite.name))
 }
 
-fn parts_section(parts: &PartsList) -> Section {
+fn parts_section(parts: &PartsList, exact: bool) -> Section {
     let mut t = Table::new(
         "parts",
         &[
@@ -151,7 +156,12 @@ fn parts_section(parts: &PartsList) -> Section {
         .iter()
         .filter(|p| p.key != "site" && p.key != "sat")
     {
-        for (i, (name, fact)) in p.facts.iter().enumerate() {
+        // The skew that a feed is set to follows from the place.
+        let told = p
+            .facts
+            .iter()
+            .filter(|(name, _)| exact || *name != "skew_setting");
+        for (i, (name, fact)) in told.enumerate() {
             let (label, kind) = if i == 0 {
                 (p.label.clone(), p.kind.clone())
             } else {

@@ -20,7 +20,12 @@ pub fn measure_echo(path: &Path, longest_s: f64, offset_hz: f64) -> Result<Answe
     // Sound has no centre; the reader of recordings wants one.
     open.center_hz = Some(0.0);
     let mut source = source::open(path, &open)?;
-    let rate = source.about().sample_rate_hz;
+    let Some(rate) = source.about().sample_rate_hz else {
+        return Err(WorkflowError::argument(
+            format!("{} does not say its sample rate", path.display()),
+            "give a WAV recording of two channels",
+        ));
+    };
     let wanted = (LONGEST_S * rate).clamp(0.0, 1e8) as usize;
     let (mut sent, mut heard) = (Vec::new(), Vec::new());
     let mut piece = vec![Complex::new(0.0f32, 0.0); 1 << 16];

@@ -1,13 +1,19 @@
 //! Hall: one function per verb, the only place where rooms meet files, clock and progress.
 
+pub mod book;
+pub mod build_sheet;
 pub mod compare;
+pub mod contacts;
 pub mod demo;
+pub mod echo;
+pub mod drive;
 mod error;
 pub mod files;
 pub mod measure;
 pub mod page;
 pub mod power;
 pub mod predict;
+pub mod satellite;
 pub mod search;
 pub mod survey;
 pub mod verdict;

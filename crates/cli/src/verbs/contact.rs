@@ -60,7 +60,10 @@ pub fn run(a: &Contact, out: &Output) -> Result<u8, WorkflowError> {
         } => {
             let (text, n) = adif_out(&reading(of)?, &which(w, &[], false)?, now)?;
             write_new(file, &text)?;
-            out.done("contact", &format!("wrote {}: {n} contact(s)", file.display()))
+            out.done(
+                "contact",
+                &format!("wrote {}: {n} contact(s)", file.display()),
+            )
         }
         ContactWhat::AdifIn {
             of,

@@ -1,11 +1,14 @@
 //! `measure`.
 
-use super::measure_options;
+use super::{command, measure_options};
 use crate::args::Measure;
 use crate::show::Output;
+use slantpath_report::Section;
+use slantpath_station::Station;
 use slantpath_workflow::WorkflowError;
-use slantpath_workflow::files::load_station;
-use slantpath_workflow::measure::{measure_file, measure_sheet};
+use slantpath_workflow::book::{book_path, keep_measured, open};
+use slantpath_workflow::files::{Loaded, load_station};
+use slantpath_workflow::measure::{Measured, measure_file, measure_sheet};
 use slantpath_workflow::power::{Published, sun_sheet, y_sheet};
 
 /// Measures every recording.
@@ -48,7 +51,38 @@ pub fn run(a: &Measure, out: &Output) -> Result<u8, WorkflowError> {
         )?);
     }
     if !measured.is_empty() {
-        sheets.push(measure_sheet(station, &measured));
+        let mut sheet = measure_sheet(station, &measured);
+        if a.keep {
+            sheet.sections.push(keep(a, &loaded, station, &measured, out)?);
+        }
+        sheets.push(sheet);
     }
     out.sheets(&sheets)
+}
+
+/// Keeps what was measured in the book, and says so.
+fn keep(
+    a: &Measure,
+    loaded: &Loaded,
+    station: &Station,
+    measured: &[Measured],
+    out: &Output,
+) -> Result<Section, WorkflowError> {
+    let now = jiff::Timestamp::now();
+    let path = book_path(&a.station.station, a.book.as_deref());
+    let (mut book, migrated) = open(&path, now)?;
+    let (ids, told) = keep_measured(
+        &mut book,
+        station,
+        measured,
+        &loaded.inputs,
+        &command(),
+        now,
+        &out.progress("predicting"),
+    )?;
+    let list: Vec<String> = ids.iter().map(ToString::to_string).collect();
+    let mut s = Section::new("kept", "kept in the station book", Vec::new())
+        .say(format!("{}: entry {}.", path.display(), list.join(", ")));
+    s.text.extend(migrated.into_iter().chain(told));
+    Ok(s)
 }

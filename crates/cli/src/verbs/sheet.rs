@@ -27,8 +27,15 @@ pub fn run(a: &BuildSheet, out: &Output) -> Result<u8, WorkflowError> {
     let sheet = build_sheet(station, &p, book.as_ref(), a.exact_place)?;
     match &a.out {
         Some(to) => {
-            write_new(to, &page(&sheet, &file.inputs, drawing.seed, drawing.trials))?;
-            let place = if a.exact_place { "exact place" } else { "place coarsened to its four-character square" };
+            write_new(
+                to,
+                &page(&sheet, &file.inputs, drawing.seed, drawing.trials),
+            )?;
+            let place = if a.exact_place {
+                "exact place"
+            } else {
+                "place coarsened to its four-character square"
+            };
             out.done("sheet", &format!("wrote {}; {place}", to.display()))
         }
         None => out.sheets(&[sheet.sheet]),

@@ -81,7 +81,6 @@ pub fn keep_measured(
             .collect();
         let conditions = Conditions {
             time: Timestamp::from_millisecond(at_ms).ok(),
-            air: Air::Clear,
             ..Conditions::default()
         };
         match predicted(station, &conditions, DRAWING, progress) {
