@@ -54,14 +54,21 @@ fn judge(t: &mut Tally, name: &str, s: &Scene, sent: &Sent, c: &Carrier, mer_roo
     let rho = from_db(sent.es_n0);
     let ppm = (c.clock.rate / sent.rate - 1.0) * 1e6;
     let limit = if c.lock.is_ok() { 5.0 } else { 100.0 };
-    t.check(ppm.abs() < limit, format!("{name}: symbol rate {ppm:.2} ppm off"));
+    t.check(
+        ppm.abs() < limit,
+        format!("{name}: symbol rate {ppm:.2} ppm off"),
+    );
     t.rate.push((c.clock.rate - sent.rate) / c.clock.u_rate);
     let middle = 0.5 * c.seconds;
     let truth = sent.offset_hz + s.lo_hz + s.drift * middle;
     let (f, u) = c.offset_hz();
     t.check(
         (f - truth).abs() < sent.rate * 1e-3,
-        format!("{name}: carrier {:.1} Hz off of {:.0} Bd", f - truth, sent.rate),
+        format!(
+            "{name}: carrier {:.1} Hz off of {:.0} Bd",
+            f - truth,
+            sent.rate
+        ),
     );
     t.check(
         c.shape_fitted && (c.shape.rolloff - sent.rolloff).abs() < 1e-9,
@@ -113,7 +120,11 @@ fn case(t: &mut Tally, name: &str, s: &Scene) -> Wideband {
     let w = run(s.memory(name)).expect("the recording is measured");
     t.check(
         w.carriers.len() == s.carriers.len(),
-        format!("{name}: {} carriers of {}", w.carriers.len(), s.carriers.len()),
+        format!(
+            "{name}: {} carriers of {}",
+            w.carriers.len(),
+            s.carriers.len()
+        ),
     );
     for sent in &s.carriers {
         let near = w.carriers.iter().min_by(|a, b| {
@@ -160,7 +171,15 @@ fn samples(fs: f64, rate: f64, symbols: f64) -> usize {
 fn one_carrier_of_every_kind() {
     let mut t = Tally::default();
     let mut n = 0;
-    let list: [(&'static str, slantpath_waveform::FecFrame, bool, f64, f64, f64, f64); 18] = [
+    let list: [(
+        &'static str,
+        slantpath_waveform::FecFrame,
+        bool,
+        f64,
+        f64,
+        f64,
+        f64,
+    ); 18] = [
         ("QPSK 1/4", Short, true, 250e3, 0.35, 0.0, 45e3),
         ("QPSK 1/4", Short, false, 250e3, 0.25, 0.0, 60e3),
         ("QPSK 1/3", Normal, true, 333e3, 0.2, 1.0, 75e3),
@@ -202,23 +221,25 @@ fn carriers_in_company_and_under_stress() {
     let q = |rate, es_n0: f64| Sent::new("QPSK 3/4", Short, true, rate, es_n0);
     // Ten at once.
     let mut at = -2.3e6;
-    let ten: Vec<Sent> = [333e3, 250e3, 500e3, 125e3, 333e3, 66e3, 250e3, 333e3, 125e3, 500e3]
-        .iter()
-        .enumerate()
-        .map(|(i, rate)| {
-            at += 0.65 * rate;
-            let c = Sent::new(
-                if i % 3 == 1 { "8PSK 2/3" } else { "QPSK 2/3" },
-                Short,
-                i % 4 != 3,
-                *rate,
-                8.0 + 0.7 * i as f64,
-            )
-            .at(at);
-            at += 0.65 * rate + 40e3;
-            c
-        })
-        .collect();
+    let ten: Vec<Sent> = [
+        333e3, 250e3, 500e3, 125e3, 333e3, 66e3, 250e3, 333e3, 125e3, 500e3,
+    ]
+    .iter()
+    .enumerate()
+    .map(|(i, rate)| {
+        at += 0.65 * rate;
+        let c = Sent::new(
+            if i % 3 == 1 { "8PSK 2/3" } else { "QPSK 2/3" },
+            Short,
+            i % 4 != 3,
+            *rate,
+            8.0 + 0.7 * i as f64,
+        )
+        .at(at);
+        at += 0.65 * rate + 40e3;
+        c
+    })
+    .collect();
     case(&mut t, "ten", &Scene::new(5e6, 1_000_000, 201, ten));
     // A slow one beside a fast one: 20 kBd beside 1.5 MBd, their levels 19 dB apart.
     case(
@@ -262,7 +283,10 @@ fn carriers_in_company_and_under_stress() {
         assert!((l.es_n0.db() - truth).abs() < 0.1, "{truth} {:?}", l.es_n0);
     }
     // The oscillator of a plain block: phase noise, offset and drift.
-    for (i, (rate, es_n0)) in [(333e3, 10.0), (66e3, 9.0), (1e6, 14.0)].into_iter().enumerate() {
+    for (i, (rate, es_n0)) in [(333e3, 10.0), (66e3, 9.0), (1e6, 14.0)]
+        .into_iter()
+        .enumerate()
+    {
         let fs = 2.7 * rate;
         let mut s = Scene::new(
             fs,
@@ -276,7 +300,12 @@ fn carriers_in_company_and_under_stress() {
         case(&mut t, "plain block", &s);
     }
     // Eight bits, direct current on the carrier.
-    let mut s = Scene::new(750e3, 200_000, 220, vec![Sent::new("8PSK 3/4", Short, false, 250e3, 15.0)]);
+    let mut s = Scene::new(
+        750e3,
+        200_000,
+        220,
+        vec![Sent::new("8PSK 3/4", Short, false, 250e3, 15.0)],
+    );
     s.component = Component::U8;
     s.dc = (-0.01, 0.006);
     s.rms = 0.2;
@@ -291,13 +320,15 @@ fn scrambling_by_another_code_and_bare_symbols() {
     // Pilots of another scrambling code do not add up: the header alone counts, and the answer says so.
     let mut sent = Sent::new("QPSK 1/2", Short, true, 333e3, 9.0);
     sent.code = 5;
-    let w = run(Scene::new(1e6, 150_000, 301, vec![sent.clone()]).memory("other code")).expect("measured");
+    let w = run(Scene::new(1e6, 150_000, 301, vec![sent.clone()]).memory("other code"))
+        .expect("measured");
     let l = w.carriers[0].lock.as_ref().expect("locked");
     assert_eq!(l.frame, sent.frame());
     assert_eq!(l.scrambling_agrees, Some(false));
     assert!((l.mer.db() - 9.0).abs() < 0.3, "{:?}", l.mer);
     // Another constant-rate PSK: blind figures, framing unknown.
-    let w = run(Scene::new(1e6, 250_000, 302, vec![sent.unframed()]).memory("bare")).expect("measured");
+    let w =
+        run(Scene::new(1e6, 250_000, 302, vec![sent.unframed()]).memory("bare")).expect("measured");
     let c = &w.carriers[0];
     assert!(matches!(c.lock, Err(NoLock::NoHeaders { .. })));
     let (r, _) = c.c_n().expect("noise beside it");
@@ -308,8 +339,29 @@ fn scrambling_by_another_code_and_bare_symbols() {
 }
 
 #[test]
+fn a_spectrum_turned_round() {
+    let sent = Sent::new("8PSK 3/5", Short, true, 333e3, 11.0).at(60e3);
+    let w = run(Scene::new(1e6, 150_000, 350, vec![sent.clone()])
+        .memory("turned")
+        .turned())
+    .expect("measured");
+    let l = w.carriers[0].lock.as_ref().expect("locked");
+    assert!(l.inverted && l.frame == sent.frame());
+    assert!((l.carrier_hz + 60e3).abs() < 10.0, "{}", l.carrier_hz);
+    assert!((l.mer.db() - 11.0).abs() < 0.2);
+    // A carrier that fills nearly all of the band.
+    let sent = Sent::new("QPSK 3/4", Short, true, 333e3, 11.0);
+    let w = run(Scene::new(420e3, 70_000, 351, vec![sent]).memory("filled")).expect("measured");
+    let l = w.carriers[0].lock.as_ref().expect("locked");
+    assert!((l.mer.db() - 11.0).abs() < 0.25, "{:?}", l.mer);
+}
+
+#[test]
 fn noise_is_no_carrier() {
-    for (i, hump) in [None, Some((20e3, 400e3, 2.0)), Some((-60e3, 250e3, 8.0))].into_iter().enumerate() {
+    for (i, hump) in [None, Some((20e3, 400e3, 2.0)), Some((-60e3, 250e3, 8.0))]
+        .into_iter()
+        .enumerate()
+    {
         let mut s = Scene::new(1e6, 500_000, 400 + i as u64, vec![]);
         s.hump = hump;
         let w = run(s.memory("noise")).expect("measured");
@@ -324,15 +376,33 @@ fn noise_is_no_carrier() {
 #[test]
 fn overload_is_flagged_and_shoulders_are_measured() {
     // The converter's rails.
-    let mut s = Scene::new(1e6, 200_000, 501, vec![Sent::new("QPSK 3/4", Short, true, 333e3, 15.0)]);
+    let mut s = Scene::new(
+        1e6,
+        200_000,
+        501,
+        vec![Sent::new("QPSK 3/4", Short, true, 333e3, 15.0)],
+    );
     s.rms = 0.75;
     let w = run(s.memory("rails")).expect("measured");
-    assert!(w.flags.iter().any(|f| f.kind == FlagKind::Clipping), "{:?}", w.flags);
+    assert!(
+        w.flags.iter().any(|f| f.kind == FlagKind::Clipping),
+        "{:?}",
+        w.flags
+    );
     // Third-order regrowth: the same spectrum by direct integration over a long record without noise.
-    let mut s = Scene::new(2e6, 1_000_000, 502, vec![Sent::new("QPSK 3/4", Short, true, 333e3, 32.0)]);
+    let mut s = Scene::new(
+        2e6,
+        1_000_000,
+        502,
+        vec![Sent::new("QPSK 3/4", Short, true, 333e3, 32.0)],
+    );
     s.cubic = 0.12;
     let w = run(s.memory("overdriven")).expect("measured");
-    let seen: Vec<_> = w.carriers[0].shoulders.iter().map(|s| s.expect("judged")).collect();
+    let seen: Vec<_> = w.carriers[0]
+        .shoulders
+        .iter()
+        .map(|s| s.expect("judged"))
+        .collect();
     let mut quiet = s.clone();
     quiet.carriers[0].es_n0 = 70.0;
     let clean = run(quiet.memory("clean")).expect("measured");
@@ -340,10 +410,18 @@ fn overload_is_flagged_and_shoulders_are_measured() {
         let b = b.expect("judged");
         assert!(a.seen() && b.seen());
         let d = slantpath_quantity::to_db(a.ratio / b.ratio);
-        assert!(d.abs() < 0.3 + 3.0 * db_of_relative_u(a.u / a.ratio), "{a:?} {b:?}");
+        assert!(
+            d.abs() < 0.3 + 3.0 * db_of_relative_u(a.u / a.ratio),
+            "{a:?} {b:?}"
+        );
     }
     // Without distortion none is seen, and the lowest that could have been is stated.
-    let s = Scene::new(2e6, 1_000_000, 503, vec![Sent::new("QPSK 3/4", Short, true, 333e3, 12.0)]);
+    let s = Scene::new(
+        2e6,
+        1_000_000,
+        503,
+        vec![Sent::new("QPSK 3/4", Short, true, 333e3, 12.0)],
+    );
     let w = run(s.memory("linear")).expect("measured");
     for s in &w.carriers[0].shoulders {
         let s = s.expect("judged");
@@ -355,16 +433,31 @@ fn overload_is_flagged_and_shoulders_are_measured() {
 #[test]
 fn what_cannot_be_measured_is_said() {
     // Shorter than one frame: what was found, and what to record.
-    let s = Scene::new(300e3, 45_000, 601, vec![Sent::new("QPSK 1/2", Normal, true, 100e3, 10.0)]);
+    let s = Scene::new(
+        300e3,
+        45_000,
+        601,
+        vec![Sent::new("QPSK 1/2", Normal, true, 100e3, 10.0)],
+    );
     let w = run(s.memory("short")).expect("measured");
     assert_eq!(w.carriers.len(), 1);
-    assert!(w.answer("carrier.1.symbol_rate").expect("an answer").outcome.is_ok());
+    assert!(
+        w.answer("carrier.1.symbol_rate")
+            .expect("an answer")
+            .outcome
+            .is_ok()
+    );
     let a = w.answer("carrier.1.modcod").expect("an answer");
     if let Err(u) = &a.outcome {
         assert!(u.remedy.contains("record for at least"), "{}", u.remedy);
     }
     // Wider than the recording.
-    let s = Scene::new(1e6, 300_000, 602, vec![Sent::new("QPSK 1/2", Short, true, 900e3, 10.0).at(400e3)]);
+    let s = Scene::new(
+        1e6,
+        300_000,
+        602,
+        vec![Sent::new("QPSK 1/2", Short, true, 900e3, 10.0).at(400e3)],
+    );
     let w = run(s.memory("wide")).expect("measured");
     assert!(w.carriers.is_empty(), "{:?}", w.carriers);
     assert!(w.unexplained.iter().any(|u| u.cut), "{:?}", w.unexplained);

@@ -47,11 +47,19 @@ fn judge(name: &str, w: &Wideband, list: &[Truth]) {
         assert_eq!(l.frame.fecframe == FecFrame::Short, t.short, "{name}");
         assert_eq!(l.frame.pilots, t.pilots, "{name}");
         assert!(l.confidence > 0.999, "{name}: {}", l.confidence);
-        assert!((c.shape.rolloff - t.rolloff).abs() < 1e-9, "{name}: {}", c.shape.rolloff);
+        assert!(
+            (c.shape.rolloff - t.rolloff).abs() < 1e-9,
+            "{name}: {}",
+            c.shape.rolloff
+        );
         let ppm = (c.clock.rate / t.rate - 1.0) * 1e6;
         assert!(ppm.abs() < 5.0, "{name}: {ppm} ppm");
         let offset = t.offset + t.drift * 0.5 * c.seconds;
-        assert!((l.carrier_hz - offset).abs() < 1e-3 * t.rate, "{name}: {} {offset}", l.carrier_hz);
+        assert!(
+            (l.carrier_hz - offset).abs() < 1e-3 * t.rate,
+            "{name}: {} {offset}",
+            l.carrier_hz
+        );
         let bound = db_of_relative_u(snr_bound(from_db(t.es_n0), l.known.symbols).unwrap());
         let d = l.mer.db() - t.es_n0;
         println!(
@@ -63,7 +71,11 @@ fn judge(name: &str, w: &Wideband, list: &[Truth]) {
             l.known.u_db()
         );
         assert!(d.abs() < (3.0 * bound).max(0.2), "{name}: MER off by {d}");
-        assert!((l.es_n0.db() - t.es_n0).abs() < 3.0 * l.es_n0.u_db(), "{name}: {:?}", l.es_n0);
+        assert!(
+            (l.es_n0.db() - t.es_n0).abs() < 3.0 * l.es_n0.u_db(),
+            "{name}: {:?}",
+            l.es_n0
+        );
     }
 }
 
@@ -101,7 +113,11 @@ fn recordings_beside_the_workspace() {
     let mut seen = 0;
     for entry in std::fs::read_dir(&dir).unwrap() {
         let path = entry.unwrap().path();
-        let Some(name) = path.file_name().and_then(|n| n.to_str()).and_then(|n| n.strip_suffix(".truth.json")) else {
+        let Some(name) = path
+            .file_name()
+            .and_then(|n| n.to_str())
+            .and_then(|n| n.strip_suffix(".truth.json"))
+        else {
             continue;
         };
         let t = truth(&path);

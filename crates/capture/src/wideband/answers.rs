@@ -304,6 +304,11 @@ fn locked(c: &Context<'_>, k: &Carrier, l: &Lock, name: &str, base: &str, out: &
                 l.frame.symbols()
             ),
             _ => "a single header was seen: its distance to the next confirms nothing".to_string(),
+        })
+        .because(if l.inverted {
+            "the spectrum runs backwards: the oscillator stands above the downlink"
+        } else {
+            "the spectrum runs forwards"
         }),
     );
     let added = c

@@ -56,6 +56,8 @@ pub struct Lock {
     pub decisions: bool,
     /// Times the decisions lost the phase.
     pub slips: usize,
+    /// Whether the spectrum is turned round (an oscillator above the downlink).
+    pub inverted: bool,
     /// Whether the pilots carry the scrambling code that was assumed; `None` without pilots.
     pub scrambling_agrees: Option<bool>,
     /// Points to draw.
@@ -112,13 +114,41 @@ pub(super) fn clock_line(stream: &Stream, centre_hz: f64, rate: f64) -> Option<L
     .filter(|l| l.significance > PROOF)
 }
 
-/// Demodulates a carrier of known shape and clock.
+/// Demodulates a carrier of known shape and clock, and once more with the spectrum turned round when nothing was found:
+/// behind an oscillator above the downlink frequencies run backwards.
 pub(super) fn demodulate(
-    stream: &Stream,
+    stream: Stream,
     shape: &Shape,
     l: &Line,
     scrambler: &Scrambler,
 ) -> Option<Demodulated> {
+    let first = attempt(&stream, shape, l, scrambler)?;
+    if first.lock.is_ok() {
+        return Some(first);
+    }
+    let turned = Stream {
+        samples: stream.samples.iter().map(|z| z.conj()).collect(),
+        rate_hz: stream.rate_hz,
+        centre_hz: -stream.centre_hz,
+    };
+    drop(stream);
+    let mirror = Shape {
+        centre_hz: -shape.centre_hz,
+        ..*shape
+    };
+    let mut second = attempt(&turned, &mirror, l, scrambler)?;
+    match &mut second.lock {
+        Ok(lock) => {
+            lock.carrier_hz = -lock.carrier_hz;
+            lock.drift = lock.drift.map(|(d, u)| (-d, u));
+            lock.inverted = true;
+            Some(second)
+        }
+        Err(_) => Some(first),
+    }
+}
+
+fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> Option<Demodulated> {
     let seconds = stream.samples.len() as f64 / stream.rate_hz;
     let centre = shape.centre_hz - stream.centre_hz;
     let mut clock = Clock {
@@ -263,6 +293,7 @@ pub(super) fn demodulate(
         error_rate: track.error_rate,
         decisions: track.decisions,
         slips: track.slips,
+        inverted: false,
         scrambling_agrees,
         points: track.points,
     };

@@ -35,6 +35,8 @@ pub(super) struct Line {
 
 /// Half the width of the edges used, in symbol rates.
 const EDGE: f64 = 0.15;
+/// Least half width that is still worth trying.
+const LEAST_EDGE: f64 = 0.04;
 
 /// The strongest line within `tolerance * rate` of `rate`, for a carrier at about `centre_hz`; `samples_s` is how long
 /// the samples last (a transform may have been padded). `None` when the edges lie outside the transform or hold no
@@ -48,12 +50,14 @@ pub(super) fn line(
 ) -> Option<Line> {
     let df = bins.df;
     let n = bins.y.len() as i64;
-    let m = (EDGE * rate / df).round() as i64;
     let (up, low) = (
         ((centre_hz + 0.5 * rate) / df).round() as i64,
         ((centre_hz - 0.5 * rate) / df).round() as i64,
     );
-    if m < 16 || up + m >= n / 2 || low - m < -n / 2 {
+    // A carrier that nearly fills the band leaves narrower edges.
+    let room = (n / 2 - 1 - up).min(low + n / 2);
+    let m = ((EDGE * rate / df).round() as i64).min(room);
+    if m < 16 || (m as f64) < LEAST_EDGE * rate / df {
         return None;
     }
     let size = (4 * m as usize).next_power_of_two();

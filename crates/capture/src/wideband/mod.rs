@@ -319,7 +319,7 @@ pub fn measure(
             if stop.is_requested() {
                 return None;
             }
-            carrier::demodulate(&stream, shape, &f.line, &scrambler)
+            carrier::demodulate(stream, shape, &f.line, &scrambler)
         })
         .collect();
     if stop.is_requested() {

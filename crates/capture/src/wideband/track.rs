@@ -348,7 +348,7 @@ pub(super) fn follow(
             {
                 points.payload.push((y.re as f32, y.im as f32));
             }
-            if let Kind::Known(s) = kind {
+            if let Kind::Known(_) = kind {
                 blunt += 1;
                 if position + i < SLOT {
                     if points.header.len() < 360 {
@@ -362,7 +362,6 @@ pub(super) fn follow(
                         points.header.push((v.re as f32, v.im as f32));
                     }
                 } else if points.pilots.len() < 360 {
-                    let _ = s;
                     points.pilots.push((y.re as f32, y.im as f32));
                 }
             }

@@ -35,6 +35,16 @@ impl Memory {
     }
 }
 
+impl Memory {
+    /// As behind an oscillator above the downlink.
+    pub fn turned(mut self) -> Self {
+        for z in &mut self.samples {
+            *z = z.conj();
+        }
+        self
+    }
+}
+
 impl Source for Memory {
     fn about(&self) -> &About {
         &self.about

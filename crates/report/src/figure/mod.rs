@@ -5,6 +5,7 @@
 
 mod canvas;
 mod chain;
+mod constellation;
 mod intervals;
 mod ledger;
 mod markup;
@@ -13,6 +14,7 @@ mod trial;
 
 pub(crate) use canvas::minus;
 pub use chain::{ChainSheet, Stage, chain_html};
+pub use constellation::{Constellation, constellation};
 pub use intervals::{IntervalRow, interval_table};
 pub use ledger::ledger;
 pub use markup::{MarkupError, escape, self_contained, well_formed};
