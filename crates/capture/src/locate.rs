@@ -307,12 +307,18 @@ impl Excess {
             for (k, share) in [(dc - 1, 0.25), (dc, 1.0), (dc + 1, 0.25)] {
                 let left = p[k] - share * middle;
                 // What is left of a strong direct current is its own unrest.
-                p[k] = if left > 0.05 * share * middle && left > 0.0 { left } else { around };
+                p[k] = if left > 0.05 * share * middle && left > 0.0 {
+                    left
+                } else {
+                    around
+                };
             }
         }
         let df = s.bin_hz();
         // The widest beacon must not fill the stretch whose low quantile is taken for the floor.
-        let most = (n / 8).max((3.0 * widest_hz / df) as usize).clamp(16, n / 2);
+        let most = (n / 8)
+            .max((3.0 * widest_hz / df) as usize)
+            .clamp(16, n / 2);
         let half = ((6_000.0f64.max(3.0 * widest_hz) / df).round() as usize).clamp(16, most);
         let step = (half / 8).max(1);
         let sigma = 1.0 / s.averages().sqrt();
@@ -587,7 +593,10 @@ impl Edges {
     }
 
     fn reference(&self, shifts: &[f64]) -> f64 {
-        shifts.iter().map(|s| self.score_near(*s)).fold(0.0, f64::max)
+        shifts
+            .iter()
+            .map(|s| self.score_near(*s))
+            .fold(0.0, f64::max)
     }
 
     /// Shift at which the edges fit best, when they fit well.

@@ -5,6 +5,9 @@ use slantpath_quantity::to_db;
 use slantpath_signal::Spectrum;
 use std::ops::Range;
 
+/// Relative standard uncertainty of the floor under a signal (own estimate: quiet neighbours, a smooth curve).
+const U_FLOOR: f64 = 0.01;
+
 /// Something that stands above the floor.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Signal {
@@ -16,6 +19,9 @@ pub struct Signal {
     pub level_dbfs: f64,
     /// Standard uncertainty of the level, dB.
     pub u_level_db: f64,
+    /// Its power over the noise in its own bandwidth, dB (signal-to-noise ratio of speech, C/N of a carrier), with
+    /// standard uncertainty.
+    pub c_n_db: (f64, f64),
     /// Its strongest density in a beacon's bandwidth over the beacon's, dB; with standard uncertainty.
     pub over_beacon_db: Option<(f64, f64)>,
     /// Scatter of its power from row to row over what noise would show: near 1 steady, large keyed or spoken.
@@ -115,6 +121,11 @@ pub fn describe(
         / r.len().max(1) as f64;
     let t = s.duration_s();
     let var = (2.0 * c * n0 + n0 * n0 * r.len() as f64 * df) / t;
+    let bandwidth_hz = (hi.saturating_sub(lo)).max(1) as f64 * df;
+    let noise = (n0 * bandwidth_hz).max(1e-300);
+    // The floor under a signal is read from beside it: an error of it raises one part of the ratio and lowers the other.
+    let u_floor = U_FLOOR * (1.0 + n0 * r.len() as f64 * df / c);
+    let u_c_n = (var.sqrt() / c).hypot(u_floor);
     // Power-weighted scatter over rows.
     let restlessness = scatter.map_or(1.0, |sc| {
         r.clone()
@@ -126,7 +137,8 @@ pub fn describe(
     });
     Signal {
         centre_hz: centre,
-        bandwidth_hz: (hi.saturating_sub(lo)).max(1) as f64 * df,
+        bandwidth_hz,
+        c_n_db: (to_db(c / noise), db_of_relative_u(u_c_n)),
         level_dbfs: to_db(c),
         u_level_db: db_of_relative_u(var.sqrt() / c),
         over_beacon_db: None,

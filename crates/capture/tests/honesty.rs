@@ -26,9 +26,16 @@ const TAIL: f64 = 2e-4;
 fn judge(name: &str, t: &Tally, widest: f64) {
     println!("{}", t.line(name));
     let (n, k) = (t.figures.len(), t.inside());
-    assert!(n > 0 && t.missing * 30 <= n, "{name}: {} refused", t.missing);
+    assert!(
+        n > 0 && t.missing * 30 <= n,
+        "{name}: {} refused",
+        t.missing
+    );
     let low = binomial_cdf(k, n, 0.95);
-    assert!(low > TAIL, "{name}: {k} of {n} inside, probability {low:.1e}");
+    assert!(
+        low > TAIL,
+        "{name}: {k} of {n} inside, probability {low:.1e}"
+    );
     let high = 1.0 - binomial_cdf(k.saturating_sub(1), n, 0.95);
     assert!(k == 0 || high > TAIL, "{name}: {k} of {n} inside, too wide");
     if let Some(w) = t.width() {

@@ -16,6 +16,11 @@ pub struct ChirpPeak {
     pub snr: f64,
 }
 
+/// Power over the best one's from which another frequency and drift stays in the search.
+const RIVAL: f64 = 0.6;
+/// How many do at most.
+const RIVALS: usize = 8;
+
 /// Finds the drifting line between `lo_hz` and `hi_hz` whose coherent sum is largest (maximum likelihood for one
 /// chirp in white noise; D. C. Rife and R. R. Boorstyn, IEEE Trans. IT-20, 1974, for the line without drift).
 ///
@@ -38,40 +43,42 @@ pub fn chirp_line(
     while length as f64 / rate_hz > 2.0 && length >= 64 {
         length = length.div_ceil(2);
     }
-    let (mut lo, mut hi) = (lo_hz, hi_hz);
-    let (mut centre, mut reach) = (0.0, drift_max.abs());
+    // Places to look at: lowest and highest frequency, drift and how far around it.
+    let mut places = vec![(lo_hz, hi_hz, 0.0, drift_max.abs())];
     let (mut f, mut drift, mut df, mut step);
     let others;
     loop {
         let t_s = length as f64 / rate_hz;
         // Drifts in steps that cost at most 0.1 dB.
         step = 0.6 / (t_s * t_s);
-        let steps = (reach / step).ceil() as i64;
         let first = (n - length) / 2;
         let piece = z.get(first..first + length)?;
         let pad = (2 * length).next_power_of_two();
         df = rate_hz / pad as f64;
         let fft = plans::forward(pad);
-        let (a, b) = ((lo / df).ceil() as i64, (hi / df).floor() as i64);
         let mut buffer = vec![C64::default(); pad];
         let mut scratch = vec![C64::default(); fft.get_inplace_scratch_len()];
-        let mut best = (-1.0, 0.0, 0);
-        for s in -steps..=steps {
-            let d = centre + s as f64 * step;
-            buffer.fill(C64::default());
-            chirped(piece, first as f64 - mid, rate_hz, d, &mut buffer);
-            fft.process_with_scratch(&mut buffer, &mut scratch);
-            let mut top = (0.0, a);
-            for k in a..=b {
-                let p = buffer[k.rem_euclid(pad as i64) as usize].norm_sqr();
-                if p > top.0 {
-                    top = (p, k);
+        let mut tops: Vec<(f64, f64, i64)> = Vec::new();
+        for (lo, hi, centre, reach) in &places {
+            let steps = (reach / step).ceil() as i64;
+            let (a, b) = ((lo / df).ceil() as i64, (hi / df).floor() as i64);
+            for s in -steps..=steps {
+                let d = centre + s as f64 * step;
+                buffer.fill(C64::default());
+                chirped(piece, first as f64 - mid, rate_hz, d, &mut buffer);
+                fft.process_with_scratch(&mut buffer, &mut scratch);
+                let mut top = (0.0, a);
+                for k in a..=b {
+                    let p = buffer[k.rem_euclid(pad as i64) as usize].norm_sqr();
+                    if p > top.0 {
+                        top = (p, k);
+                    }
                 }
-            }
-            if top.0 > best.0 {
-                best = (top.0, d, top.1);
+                tops.push((top.0, d, top.1));
             }
         }
+        tops.sort_by(|x, y| y.0.total_cmp(&x.0));
+        let best = *tops.first()?;
         f = best.2 as f64 * df;
         drift = best.1;
         if length == n {
@@ -87,9 +94,25 @@ pub fn chirp_line(
             others = (sum / ((b - a - 8).max(1) as f64)).max(best.0 * 1e-12);
             break;
         }
-        centre = drift;
-        reach = 1.5 * step;
-        (lo, hi) = ((f - 3.0 / t_s).max(lo_hz), (f + 3.0 / t_s).min(hi_hz));
+        // A keyed line may be up for most of this piece and say little of its drift: rivals go on to the next.
+        let mut chosen: Vec<(f64, f64)> = Vec::new();
+        for (p, d, k) in &tops {
+            let f = *k as f64 * df;
+            if *p < RIVAL * best.0 || chosen.len() >= RIVALS {
+                break;
+            }
+            let near = |c: &(f64, f64)| (c.1 - d).abs() < 2.5 * step && (c.0 - f).abs() < 3.0 / t_s;
+            if !chosen.iter().any(near) {
+                chosen.push((f, *d));
+            }
+        }
+        places = chosen
+            .iter()
+            .map(|(f, d)| {
+                let (lo, hi) = ((f - 3.0 / t_s).max(lo_hz), (f + 3.0 / t_s).min(hi_hz));
+                (lo, hi, *d, 1.5 * step)
+            })
+            .collect();
         length = (2 * length).min(n);
     }
     // Refinement on the exact sum rather than on the grid.

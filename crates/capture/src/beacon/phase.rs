@@ -40,10 +40,7 @@ pub(super) fn spread(pieces: &[(f64, C64)], t_s: f64) -> (f64, f64) {
         .map_or(coarse, |(slope, bend)| {
             // x counts half stretches: phase = slope x + bend x^2.
             let half = 0.5 * t_s;
-            (
-                slope / (TAU * half),
-                2.0 * bend / (TAU * half * half),
-            )
+            (slope / (TAU * half), 2.0 * bend / (TAU * half * half))
         })
 }
 
@@ -180,9 +177,7 @@ fn estimator(parts: &[Part], basis: &[Vec<f64>; 3]) -> Option<[Vec<f64>; 2]> {
         parts
             .iter()
             .enumerate()
-            .map(|(k, p)| {
-                p.weight * (0..3).map(|j| inverse[i][j] * basis[j][k]).sum::<f64>()
-            })
+            .map(|(k, p)| p.weight * (0..3).map(|j| inverse[i][j] * basis[j][k]).sum::<f64>())
             .collect()
     };
     Some([row(1), row(2)])

@@ -165,7 +165,9 @@ pub(super) fn trackers(
                     search_hz: (1.5 * u + 30.0).min(match b.kind {
                         // Squaring makes a weaker line half a symbol rate beside the carrier's own: the stronger
                         // of them is the carrier's as long as both are looked at.
-                        BeaconKind::Bpsk { symbol_rate, .. } => (0.25 * half).max(0.6 * symbol_rate),
+                        BeaconKind::Bpsk { symbol_rate, .. } => {
+                            (0.25 * half).max(0.6 * symbol_rate)
+                        }
                         _ => 400.0,
                     }),
                     drift_max: plan.drift_tolerance_hz_per_s,
@@ -302,10 +304,7 @@ pub(super) fn conclude(trackers: Vec<Tracker>, duration_s: f64) -> Vec<BeaconMea
                 None => t.blocks,
             };
             let wide = matches!(t.plan.kind, BeaconKind::Modulated { .. });
-            let is_line = matches!(
-                t.plan.kind,
-                BeaconKind::Carrier | BeaconKind::KeyedCarrier
-            );
+            let is_line = matches!(t.plan.kind, BeaconKind::Carrier | BeaconKind::KeyedCarrier);
             let found = combine(&blocks, t.zero_hz, wide, is_line, duration_s);
             BeaconMeasured {
                 plan: t.plan,
