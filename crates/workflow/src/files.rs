@@ -202,7 +202,7 @@ pub fn set_options(base: &MeasureOptions, e: &SetEntry) -> Result<MeasureOptions
     Ok(o)
 }
 
-fn source(path: &Path, what: &str) -> Result<Arc<Source>, WorkflowError> {
+pub(crate) fn source(path: &Path, what: &str) -> Result<Arc<Source>, WorkflowError> {
     let name = path.display().to_string();
     let bytes = std::fs::read(path).map_err(|cause| {
         if cause.kind() == std::io::ErrorKind::NotFound {

@@ -8,7 +8,9 @@ mod chain;
 mod constellation;
 mod intervals;
 mod ledger;
+mod lines;
 mod markup;
+mod side_view;
 mod spectrum;
 mod trial;
 
@@ -17,7 +19,9 @@ pub use chain::{ChainSheet, Stage, chain_html};
 pub use constellation::{Constellation, constellation};
 pub use intervals::{IntervalRow, interval_table};
 pub use ledger::ledger;
+pub use lines::lines;
 pub use markup::{MarkupError, escape, self_contained, well_formed};
+pub use side_view::{SideView, side_view};
 pub use spectrum::spectrum;
 pub use trial::trial;
 
@@ -57,6 +61,24 @@ mod tests {
                     &[b, a, -100.0, a],
                     Some(&[a, b]),
                     &[(a, b, label.clone())],
+                ));
+                sound(&lines(
+                    HOSTILE,
+                    HOSTILE,
+                    HOSTILE,
+                    &[(label.clone(), vec![(a, b), (0.0, 1.0), (b, a)])],
+                    &[(b, a, label.clone())],
+                    Some((a, label.clone())),
+                ));
+                sound(&side_view(
+                    HOSTILE,
+                    &SideView {
+                        diameter_m: a,
+                        elevation_deg: b,
+                        axis_m: (a, b),
+                        limits: label.clone(),
+                        ..SideView::default()
+                    },
                 ));
                 sound(&trial(
                     HOSTILE,
