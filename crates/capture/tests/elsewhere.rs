@@ -84,7 +84,7 @@ fn judge(name: &str, m: &Measurement, t: &Truth, given: &[&str]) -> Vec<String> 
             m,
             &format!("{id}.cn0"),
             s.cn0_with_steps_dbhz,
-            0.25,
+            0.35,
             &mut bad,
         );
         if m.answer(&format!("{id}.offset")).is_some() {

@@ -219,6 +219,14 @@ fn carrier_to_noise(
     if added > 0.0 {
         shares.push(c.share("health", "what the health flags say", added, true));
     }
+    if u_company > 0.0 {
+        shares.push(c.share(
+            &format!("{id}.company"),
+            "what else stands on the beacon, or the passband's falling side under it",
+            u_company,
+            true,
+        ));
+    }
     let what = match b.plan.kind {
         BeaconKind::KeyedCarrier => format!("{:.1} s of key-down carrier", f.down_s),
         _ => format!("{:.1} s of signal", f.down_s),

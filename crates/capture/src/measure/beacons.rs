@@ -13,6 +13,9 @@ use slantpath_signal::{C32, ChannelBand, FrameBank, Spectrum};
 
 /// Width of a beacon's channel, Hz, at least: the beacon and enough noise beside it.
 const CHANNEL_HZ: f64 = 26_000.0;
+/// What the noise under a beacon on the falling side of its passband may differ from the noise within, relative (one
+/// standard deviation; own estimate: the side's shape is not known).
+const U_EDGE: f64 = 0.07;
 /// Energy over its own standard deviation from which a beacon counts as seen.
 const SEEN: f64 = 6.0;
 /// Line over its surroundings (power ratio) from which a frequency is believed.
@@ -33,6 +36,8 @@ pub(super) struct Tracker {
     /// First stretch, measured again once all beacons have agreed on the oscillator's error.
     held: Option<(f64, Vec<C32>)>,
     tied: bool,
+    /// Relative standard uncertainty of the noise under it because it stands on the falling side of its passband.
+    u_edge: f64,
     state: Presence,
     wide: Option<BlockResult>,
 }
@@ -96,7 +101,7 @@ pub struct BeaconFound {
     pub phase_steps: Vec<(f64, f64)>,
     /// What else stands on the beacon, in words, when something does.
     pub company: Option<Company>,
-    /// Relative standard uncertainty of C/N0 that it adds.
+    /// Relative standard uncertainty of C/N0 that it, or the passband's falling side, adds.
     pub u_company: f64,
     /// A stray line within the beacon's band: power over the beacon's and distance from its carrier, Hz.
     pub second_line: Option<(f64, f64)>,
@@ -146,10 +151,14 @@ pub(super) fn trackers(
                 (-0.47 * rate_hz).max(edge_lo - zero_hz),
                 (0.47 * rate_hz).min(edge_hi - zero_hz),
             );
+            let mut u_edge = 0.0;
             // Within its passband the noise is even up to where the sides begin to fall.
             for p in bands {
                 let (mid, w) = (0.5 * (p.lo_hz + p.hi_hz), 0.5 * (p.hi_hz - p.lo_hz));
                 if (f - mid).abs() < w {
+                    if (f - mid).abs() > 0.93 * w {
+                        u_edge = U_EDGE;
+                    }
                     lo = lo.max(mid - 0.93 * w - zero_hz);
                     hi = hi.min(mid + 0.93 * w - zero_hz);
                 }
@@ -181,6 +190,7 @@ pub(super) fn trackers(
                 blocks: Vec::new(),
                 held: None,
                 tied: false,
+                u_edge,
                 state,
                 wide: match (state, b.kind) {
                     (Presence::Shown, BeaconKind::Modulated { .. }) => wide_beacon(s, f, half),
@@ -305,7 +315,10 @@ pub(super) fn conclude(trackers: Vec<Tracker>, duration_s: f64) -> Vec<BeaconMea
             };
             let wide = matches!(t.plan.kind, BeaconKind::Modulated { .. });
             let is_line = matches!(t.plan.kind, BeaconKind::Carrier | BeaconKind::KeyedCarrier);
-            let found = combine(&blocks, t.zero_hz, wide, is_line, duration_s);
+            let mut found = combine(&blocks, t.zero_hz, wide, is_line, duration_s);
+            if let Some(f) = found.as_mut() {
+                f.u_company = f.u_company.hypot(t.u_edge);
+            }
             BeaconMeasured {
                 plan: t.plan,
                 presence: t.state,
