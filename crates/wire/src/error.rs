@@ -82,6 +82,22 @@ pub enum WireError {
         /// Sum of the radii, mm.
         radii_mm: f64,
     },
+    /// The receive feed's metal does not fit inside the winding.
+    #[error(
+        "the coil hits the receive feed: clear inside the winding are {clear_mm:.1} mm, the feed is {outer_mm:.1} mm wide and \
+         reaches {front_mm:.1} mm before the disc, where the winding begins at {stub_mm:.1} mm; wind it wider, draw the feed \
+         back behind the first turn, or correct the dimensions"
+    )]
+    CoilHitsHorn {
+        /// Clear diameter inside the winding, mm.
+        clear_mm: f64,
+        /// Outer diameter of the feed, mm.
+        outer_mm: f64,
+        /// Where the feed ends before the disc, mm.
+        front_mm: f64,
+        /// Where the winding begins before the disc, mm.
+        stub_mm: f64,
+    },
     /// A wire at or below the perfect plane.
     #[error(
         "{wire} reaches z = {z_mm:.3} mm at {}, but the perfect plane is z = 0 and the wire's radius {radius_mm:.3} mm; \

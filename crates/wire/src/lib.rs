@@ -30,6 +30,7 @@ mod dipoles;
 mod error;
 mod excite;
 mod far_field;
+pub mod feed;
 mod fill;
 mod geometry;
 mod join;
