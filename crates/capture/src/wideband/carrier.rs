@@ -5,7 +5,7 @@ use super::find::PROOF;
 use super::lock::{NoSync, Sync, synchronise};
 use super::model::Shape;
 use super::quality::{KnownSymbols, SignalToNoise, combine, payload_es_n0, with_own};
-use super::symbols::{Grid, symbols};
+use super::symbols::{Grid, full_span, symbols};
 use super::track::{PhaseResidue, Points, follow, known_groups, refine, untwist};
 use super::{Stream, transform};
 use slantpath_signal::channel::smooth_length;
@@ -95,6 +95,9 @@ pub(super) struct Demodulated {
     pub lock: Result<Lock, NoLock>,
 }
 
+/// Symbols either side at which the pulse is cut while only headers are looked for.
+const LOCK_SPAN: f64 = 12.0;
+
 /// The clock's line over all that is kept of a channel; `None` when it does not stand out there.
 pub(super) fn clock_line(stream: &Stream, centre_hz: f64, rate: f64) -> Option<Line> {
     let n = smooth_length(stream.samples.len());
@@ -163,7 +166,7 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
         drift: 0.0,
         rolloff: shape.rolloff,
     };
-    let (z, _) = symbols(stream, &grid);
+    let (z, began) = symbols(stream, &grid, LOCK_SPAN);
     let count = z.len();
     let done = |clock: Clock, lock| {
         Some(Demodulated {
@@ -206,8 +209,22 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
         (sync.turns + t, u)
     };
     grid.carrier_hz += groups_turns * grid.rate;
-    let (z, _) = symbols(stream, &grid);
-    let sync = Sync { turns: 0.0, ..sync };
+    // The longer filter begins some symbols later; a lone header must not be lost to that.
+    let full = full_span(grid.rolloff);
+    let lone = sync.headers == 1 && (sync.first as f64) < full - LOCK_SPAN + 2.0;
+    let (z, begins) = symbols(stream, &grid, if lone { LOCK_SPAN } else { full });
+    let later = ((begins - began) * grid.rate).round().max(0.0) as usize;
+    let first = if sync.first >= later {
+        sync.first - later
+    } else {
+        sync.first + sync.length - later
+    };
+    let sync = Sync {
+        turns: 0.0,
+        headers: z.len().saturating_sub(first + SLOT) / sync.length + 1,
+        first,
+        ..sync
+    };
     let mut groups = known_groups(&z, &sync, scrambler);
     let pilots = sync.frame.pilot_blocks() > 0;
     let (t, _) = refine(&groups, pilots, 1.0);

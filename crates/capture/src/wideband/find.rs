@@ -7,6 +7,7 @@
 
 use super::clock::{Bins, Line, line};
 use super::transform;
+use rayon::prelude::*;
 use slantpath_signal::spectrum::HANN_BIN_FACTOR;
 use slantpath_signal::{C32, Spectrum};
 use std::collections::BTreeMap;
@@ -88,17 +89,36 @@ pub(super) fn find(head: &[C32], s: &Spectrum) -> (Vec<Found>, Vec<Unexplained>)
         }
     }
     let mut blocks = Blocks::new(head, s.sample_rate_hz);
-    let mut proved: Vec<Found> = unique
-        .iter()
-        .filter_map(|(c, rate, step)| {
-            let l = blocks.line(*c, *rate)?;
-            (l.significance > PROOF).then_some(Found {
-                centre_hz: *c,
-                line: l,
-                step: *step,
+    // Strongest edges first; what an already sure carrier explains is not tried again.
+    let mut proved: Vec<Found> = Vec::new();
+    for part in unique.chunks(16) {
+        let open: Vec<&(f64, f64, f64)> = part
+            .iter()
+            .filter(|(c, rate, _)| {
+                !proved.iter().any(|k| {
+                    let like = (rate / k.line.rate - 1.0).abs() < 0.06;
+                    k.line.significance > SURE
+                        && ((c - k.centre_hz).abs() < 0.08 * k.line.rate && like
+                            || (c - k.centre_hz).abs() < 0.3 * k.line.rate
+                                && *rate < 0.6 * k.line.rate)
+                })
             })
-        })
-        .collect();
+            .collect();
+        blocks.prepare(open.iter().map(|(_, rate, _)| *rate));
+        let ready = &blocks;
+        let new: Vec<Found> = open
+            .par_iter()
+            .filter_map(|(c, rate, step)| {
+                let l = ready.line(*c, *rate)?;
+                (l.significance > PROOF).then_some(Found {
+                    centre_hz: *c,
+                    line: l,
+                    step: *step,
+                })
+            })
+            .collect();
+        proved.extend(new);
+    }
     proved.sort_by(|a, b| b.line.significance.total_cmp(&a.line.significance));
     let mut kept: Vec<Found> = Vec::new();
     for p in proved {
@@ -200,6 +220,9 @@ struct Blocks<'a> {
     done: BTreeMap<usize, Vec<C32>>,
 }
 
+/// Line power that leaves no doubt.
+const SURE: f64 = 150.0;
+
 /// Symbols that prove a carrier.
 const PROOF_SYMBOLS: f64 = 50_000.0;
 
@@ -212,7 +235,8 @@ impl<'a> Blocks<'a> {
         }
     }
 
-    fn line(&mut self, centre_hz: f64, rate: f64) -> Option<Line> {
+    /// Samples used for a rate, and the length of their transform.
+    fn size(&self, rate: f64) -> (usize, usize) {
         let want = (PROOF_SYMBOLS * self.fs / rate) as usize;
         // Powers of four, so that few different transforms are made.
         let mut n = 1usize << 14;
@@ -221,13 +245,26 @@ impl<'a> Blocks<'a> {
         }
         let used = n.min(self.head.len());
         let n = used.next_power_of_two();
-        let head = self.head;
-        let y = self.done.entry(n).or_insert_with(|| {
-            let mut y = head.get(..used).unwrap_or(&[]).to_vec();
-            y.resize(n, C32::default());
-            transform::forward(&mut y);
-            y
-        });
+        (used, n)
+    }
+
+    /// Makes the transforms that these rates need.
+    fn prepare(&mut self, rates: impl Iterator<Item = f64>) {
+        for rate in rates {
+            let (used, n) = self.size(rate);
+            let head = self.head;
+            self.done.entry(n).or_insert_with(|| {
+                let mut y = head.get(..used).unwrap_or(&[]).to_vec();
+                y.resize(n, C32::default());
+                transform::forward(&mut y);
+                y
+            });
+        }
+    }
+
+    fn line(&self, centre_hz: f64, rate: f64) -> Option<Line> {
+        let (used, n) = self.size(rate);
+        let y = self.done.get(&n)?;
         let bins = Bins {
             y,
             df: self.fs / n as f64,

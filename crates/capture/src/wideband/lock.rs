@@ -71,19 +71,22 @@ pub(super) fn synchronise(z: &[C32]) -> Result<Sync, NoSync> {
             if with_pilots.is_some_and(|p| p != pilots) {
                 continue;
             }
-            for k in 0..period {
-                let mut sum = C32::default();
-                let mut count = 0f32;
-                if length == usize::MAX {
-                    sum = v[k];
-                    count = 1.0;
-                } else {
-                    for x in v[k..].iter().step_by(length) {
-                        sum += x;
-                        count += 1.0;
+            // Headers one PLFRAME apart add up, all places at once.
+            let mut sums = v.get(..period).unwrap_or(&[]).to_vec();
+            if length != usize::MAX {
+                for part in v.chunks(length).skip(1) {
+                    for (s, x) in sums.iter_mut().zip(part) {
+                        *s += x;
                     }
                 }
-                let score = f64::from(sum.norm_sqr() / count) / mean;
+            }
+            for (k, sum) in sums.iter().enumerate() {
+                let count = if length == usize::MAX {
+                    1
+                } else {
+                    (n - k).div_ceil(length)
+                };
+                let score = f64::from(sum.norm_sqr() / count as f32) / mean;
                 if best.as_ref().is_none_or(|b| score > b.0) {
                     best = Some((
                         score,
@@ -103,6 +106,10 @@ pub(super) fn synchronise(z: &[C32]) -> Result<Sync, NoSync> {
         return Err(NoSync::NoHeaders { best: score });
     }
     let coarse = sum.im.atan2(sum.re) / TAU;
+    // The header's mirror image is the header half a symbol rate away: so far off stands only a spectrum turned round.
+    if coarse.abs() > 0.25 {
+        return Err(NoSync::NoHeaders { best: score });
+    }
     let starts: Vec<usize> = if length == usize::MAX {
         vec![first]
     } else {
@@ -222,6 +229,9 @@ pub(super) fn header_at(z: &[C32], start: usize, turns: f64) -> Option<[C64; HEA
     Some(out)
 }
 
+/// Headers that the carrier is sounded out with.
+const SOUNDED: usize = 20;
+
 /// The code all headers agree on best, and the carrier: both by maximum likelihood, headers of unknown phase each.
 fn read_headers(z: &[C32], starts: &[usize], coarse: f64) -> (f64, PlsDecision) {
     let decoder = PlsDecoder::new();
@@ -236,9 +246,10 @@ fn read_headers(z: &[C32], starts: &[usize], coarse: f64) -> (f64, PlsDecision) 
             .collect();
         all.iter().sum::<f64>() / all.len().max(1) as f64
     };
+    // Fewer of them tell the carrier well enough for a reading; it is refined afterwards.
     let score = |turns: f64| -> ([f64; 128], f64) {
         let mut sum = [0.0; 128];
-        for s in &used {
+        for s in used.iter().take(SOUNDED) {
             if let Some(h) = header_at(z, *s, turns) {
                 for (a, c) in sum.iter_mut().zip(decoder.correlations(&h)) {
                     *a += c.norm_sqr();
@@ -274,7 +285,7 @@ fn read_headers(z: &[C32], starts: &[usize], coarse: f64) -> (f64, PlsDecision) 
         }
     }
     // Amplitude and noise from the best code, then likelihoods.
-    let m = (top / used.len().max(1) as f64 / (HEADER * HEADER) as f64).max(1e-30);
+    let m = (top / used.len().clamp(1, SOUNDED) as f64 / (HEADER * HEADER) as f64).max(1e-30);
     let n0 = (power - m).max(0.002 * power);
     let amplitude = (m - n0 / HEADER as f64).max(0.05 * m).sqrt();
     let mut d = PlsDecoder::new();

@@ -117,6 +117,16 @@ fn fit(s: &Spectrum, start: &Shape, others: &[Shape]) -> Option<Shape> {
             Some((f, *s.psd.get(i)?, others.iter().map(|o| o.at(f)).sum()))
         })
         .collect();
+    // Some 600 points tell as much as thousands.
+    let join = (bins.len() / 600).max(1);
+    let bins: Vec<(f64, f64, f64)> = bins
+        .chunks_exact(join)
+        .map(|c| {
+            let n = c.len() as f64;
+            let mean = |f: fn(&(f64, f64, f64)) -> f64| c.iter().map(f).sum::<f64>() / n;
+            (mean(|b| b.0), mean(|b| b.1), mean(|b| b.2))
+        })
+        .collect();
     if bins.len() < 24 {
         return None;
     }
@@ -126,7 +136,7 @@ fn fit(s: &Spectrum, start: &Shape, others: &[Shape]) -> Option<Shape> {
         let mut c = start.centre_hz;
         let mut last = None;
         for _ in 0..4 {
-            let f = one(s, &bins, c, start.rate, a)?;
+            let f = one(s.averages() * join as f64, &bins, c, start.rate, a)?;
             let shift = f.shift.clamp(-0.05 * start.rate, 0.05 * start.rate);
             c += shift;
             let done = shift.abs() < 1e-4 * start.rate;
@@ -145,7 +155,9 @@ fn fit(s: &Spectrum, start: &Shape, others: &[Shape]) -> Option<Shape> {
     if f.density <= 0.0 {
         return None;
     }
-    let misfit = f.chi2 / (f.used - 4.0).max(1.0);
+    // Joined bins scatter more than independent ones by the factor of neighbours' correlation.
+    let joined = if join >= 4 { HANN_BIN_FACTOR } else { 1.0 };
+    let misfit = f.chi2 / (f.used - 4.0).max(1.0) / joined;
     let scale = misfit.max(1.0);
     let low = scores.iter().copied().fold(f64::INFINITY, f64::min);
     let total: f64 = scores
@@ -174,8 +186,7 @@ fn fit(s: &Spectrum, start: &Shape, others: &[Shape]) -> Option<Shape> {
 }
 
 /// Least squares for density, shift, floor and its slope at a given roll-off; bins that stand out are dropped.
-fn one(s: &Spectrum, bins: &[(f64, f64, f64)], c: f64, rate: f64, a: f64) -> Option<Fitted> {
-    let k = s.averages();
+fn one(k: f64, bins: &[(f64, f64, f64)], c: f64, rate: f64, a: f64) -> Option<Fitted> {
     let h = 1e-3 * rate;
     let shape: Vec<(f64, f64, f64)> = bins
         .iter()

@@ -21,14 +21,18 @@ pub(super) struct Grid {
 }
 
 /// Rows of the tabulated pulse within one sample.
-const ROWS: usize = 256;
+const ROWS: usize = 1024;
+
+/// Symbols either side at which the pulse may be cut: beyond it has fallen below -50 dB of its peak.
+pub(super) fn full_span(rolloff: f64) -> f64 {
+    (6.8 / rolloff).clamp(24.0, 90.0)
+}
 
 /// Symbols, and the time of the first one in s from the stream's first sample. The filter is the carrier's own pulse,
-/// cut where it has fallen below -50 dB of its peak.
-pub(super) fn symbols(stream: &Stream, g: &Grid) -> (Vec<C32>, f64) {
+/// cut at `span` symbols either side and tabulated finely enough for the nearest row to do.
+pub(super) fn symbols(stream: &Stream, g: &Grid, span: f64) -> (Vec<C32>, f64) {
     let r = stream.rate_hz;
     let mixed = mixed(stream, g);
-    let span = (9.0 / g.rolloff).clamp(28.0, 90.0);
     let half = (span * r / g.rate).ceil() as usize;
     let width = 2 * half;
     // Row p, tap j: sample floor(x) - half + 1 + j, at (j - half + 1 - p/ROWS) samples from the symbol.
@@ -45,13 +49,10 @@ pub(super) fn symbols(stream: &Stream, g: &Grid) -> (Vec<C32>, f64) {
     let last = (((n as f64 - half as f64 - 1.0) / r - g.instant_s) * g.rate).floor() as i64;
     let start = g.instant_s + first as f64 / g.rate;
     let mut out = Vec::with_capacity((last - first).max(0) as usize + 1);
-    let mut taps = vec![0f32; width];
     for k in first..=last {
         let x = (g.instant_s + k as f64 / g.rate) * r;
         let i = x.floor();
-        let y = (x - i) * ROWS as f64;
-        let p = (y as usize).min(ROWS - 1);
-        let w = (y - p as f64) as f32;
+        let p = ((x - i) * ROWS as f64).round() as usize;
         let from = i as i64 - half as i64 + 1;
         let Some(samples) = usize::try_from(from)
             .ok()
@@ -59,14 +60,8 @@ pub(super) fn symbols(stream: &Stream, g: &Grid) -> (Vec<C32>, f64) {
         else {
             continue;
         };
-        let (a, b) = (
-            &table[p * width..(p + 1) * width],
-            &table[(p + 1) * width..(p + 2) * width],
-        );
-        for ((t, a), b) in taps.iter_mut().zip(a).zip(b) {
-            *t = a + w * (b - a);
-        }
-        out.push(dot(samples, &taps));
+        let taps = table.get(p * width..(p + 1) * width).unwrap_or(&[]);
+        out.push(dot(samples, taps));
     }
     (out, start)
 }
