@@ -2,7 +2,7 @@
 
 use crate::error::WireError;
 use crate::geometry::Wire;
-use crate::mesh::Mesh;
+use crate::mesh::{Mesh, Segment};
 use crate::vector::{gap, norm, sub};
 use slantpath_quantity::Validity;
 
@@ -94,6 +94,35 @@ fn closeness(m: &Mesh) -> Result<Vec<String>, WireError> {
         neighbours[s.nodes[0]].push(s.nodes[1]);
         neighbours[s.nodes[1]].push(s.nodes[0]);
     }
+    let mut tips = vec![[usize::MAX; 2]; m.wires.len()];
+    for s in &m.segments {
+        if let Some(t) = tips.get_mut(s.wire) {
+            if s.index == 0 {
+                t[0] = s.nodes[0];
+            }
+            t[1] = s.nodes[1];
+        }
+    }
+    // Way along the metal from the middle of a segment over a node where two wires end, when they share one.
+    let way = |p: &Segment, q: &Segment| -> f64 {
+        let to = |s: &Segment, tip: usize| {
+            let from_start = s.s0 + 0.5 * s.len;
+            if tip == 0 {
+                from_start
+            } else {
+                m.lengths[s.wire] - from_start
+            }
+        };
+        let mut least = f64::INFINITY;
+        for (i, a) in tips[p.wire].iter().enumerate() {
+            for (j, b) in tips[q.wire].iter().enumerate() {
+                if a == b {
+                    least = least.min(to(p, i) + to(q, j));
+                }
+            }
+        }
+        least
+    };
     let mut remarks = Vec::new();
     for (i, p) in m.segments.iter().enumerate() {
         for q in m.segments.iter().skip(i + 1) {
@@ -116,7 +145,9 @@ fn closeness(m: &Mesh) -> Result<Vec<String>, WireError> {
                 .iter()
                 .any(|&n| neighbours[n].iter().any(|k| q.nodes.contains(k)));
             let same = p.wire == q.wire && (p.s0 - q.s0).abs() < p.len + q.len + 6.0 * radii;
-            if linked || same {
+            // a wire bent on into another: the inside of the bend is near by nature too
+            let bent = p.wire != q.wire && way(p, q) < p.len + q.len + 6.0 * radii;
+            if linked || same || bent {
                 continue;
             }
             let (first, second) = (m.wires[p.wire].name.clone(), m.wires[q.wire].name.clone());
