@@ -60,6 +60,8 @@ impl Fact {
         match self {
             Self::Words(w) => w.clone(),
             Self::Figure { value, u, unit, .. } => {
+                // A plain number carries the unit 1, which nobody writes.
+                let unit = if unit == "1" { "" } else { unit.as_str() };
                 let space = if unit.is_empty() { "" } else { " " };
                 if *u > 0.0 {
                     let (v, s) = show::value_and_u(*value, *u);

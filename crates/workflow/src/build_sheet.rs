@@ -174,11 +174,9 @@ fn parts_section(parts: &PartsList, exact: bool) -> Section {
                     unit,
                     source,
                 } => {
-                    let cell = match Unit::read(unit) {
-                        Some(symbol) if *u > 0.0 => {
-                            Cell::Value(Estimate::normal(*value, *u), symbol)
-                        }
-                        _ => Cell::Text(fact.text()),
+                    let cell = match as_printed(*value, *u, unit) {
+                        Some((e, unit)) => Cell::Value(e, unit),
+                        None => Cell::Text(fact.text()),
                     };
                     (cell, source.clone())
                 }
@@ -197,6 +195,29 @@ fn parts_section(parts: &PartsList, exact: bool) -> Section {
         }
     }
     Section::new("parts", "parts", Vec::new()).table(t)
+}
+
+/// A figure in the unit that people read it in: angles in degrees, what is shorter than 10 cm in millimetres. `None` for
+/// units that this program does not know.
+fn as_printed(value: f64, u: f64, unit: &str) -> Option<(Estimate, Unit)> {
+    let from = if unit == "1" {
+        Unit::One
+    } else {
+        Unit::read(unit)?
+    };
+    let to = match from {
+        Unit::Rad => Unit::Deg,
+        Unit::M if value.abs() < 0.1 && value != 0.0 => Unit::Mm,
+        other => other,
+    };
+    let v = to.of_base(from.to_base(value));
+    let u = u * from.scale() / to.scale();
+    let e = if u > 0.0 {
+        Estimate::normal(v, u)
+    } else {
+        Estimate::exact(v)
+    };
+    Some((e, to))
 }
 
 /// Cables of both sides: from where to where, how long, what they lose at the frequencies stated for them.
