@@ -7,6 +7,7 @@
 pub mod beacon;
 pub mod error;
 pub mod floor;
+pub mod live;
 pub mod locate;
 pub mod measure;
 pub mod noise;

@@ -4,7 +4,7 @@
 mod answers;
 mod beacons;
 mod health;
-mod picture;
+pub(crate) mod picture;
 
 use crate::error::CaptureError;
 use crate::locate::{Location, NotFound, locate};
@@ -311,7 +311,7 @@ pub(crate) struct PlacedBand {
     pub touches: bool,
 }
 
-fn placed_bands(
+pub(crate) fn placed_bands(
     plan: &SearchPlan,
     location: Option<&Location>,
     centre_hz: f64,

@@ -32,7 +32,7 @@ pub struct Tune {
 }
 
 /// The floor at every bin: the fitted curve inside a passband, elsewhere a low quantile of the neighbourhood.
-pub(super) fn floor_line(s: &Spectrum, bands: &[PlacedBand]) -> Vec<f64> {
+pub(crate) fn floor_line(s: &Spectrum, bands: &[PlacedBand]) -> Vec<f64> {
     let n = s.len();
     let half = ((7_000.0 / s.bin_hz()).round() as usize).clamp(16, (n / 6).max(16));
     let sigma = 1.0 / s.averages().sqrt();

@@ -5,6 +5,7 @@
 //! noise through linear-phase filters; everything from the satellite is turned by one oscillator. Each part of
 //! the scene draws from its own ChaCha stream of the seed, so that adding one leaves the others as they are.
 
+mod aimed;
 mod keyed;
 mod pulse;
 mod receiver;
@@ -18,6 +19,7 @@ use std::io::Write;
 
 use num_complex::Complex;
 
+pub use aimed::{Aim, Aimed};
 pub use scene::{
     Agc, Fade, Filter, Kind, Oscillator, Passband, SatelliteNoise, Scene, Signal, Spur, Transmit,
 };
