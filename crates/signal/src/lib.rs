@@ -6,6 +6,7 @@
 pub mod bank;
 pub mod channel;
 pub mod delay;
+pub mod envelope;
 pub mod fit;
 pub mod level;
 pub mod line;
