@@ -73,6 +73,10 @@ pub struct Sent {
     pub code: u32,
     /// Framed as DVB-S2; else bare random symbols of the constellation.
     pub framed: bool,
+    /// PLFRAMEs in turn instead of one kind alone (VCM, dummy frames).
+    pub turns: Vec<Frame>,
+    /// Part of the recording in which it is on the air, 0 to 1.
+    pub on: (f64, f64),
 }
 
 impl Sent {
@@ -93,6 +97,17 @@ impl Sent {
             es_n0,
             code: 0,
             framed: true,
+            turns: Vec::new(),
+            on: (0.0, 1.0),
+        }
+    }
+    pub fn turns(self, turns: Vec<Frame>) -> Self {
+        Self { turns, ..self }
+    }
+    pub fn on(self, from: f64, to: f64) -> Self {
+        Self {
+            on: (from, to),
+            ..self
         }
     }
     pub fn at(self, offset_hz: f64) -> Self {
@@ -139,6 +154,12 @@ pub struct Scene {
     pub hump: Option<(f64, f64, f64)>,
     /// Third-order distortion of all carriers together: `y = x - k |x|^2 x`.
     pub cubic: f64,
+    /// A second path: delay in samples, amplitude, phase in turns.
+    pub echo: Option<(usize, f32, f64)>,
+    /// Receiver: gain of the quadrature branch (1 is none) and its error of angle in rad.
+    pub imbalance: Option<(f32, f32)>,
+    /// Gain from that part of the recording on, dB.
+    pub step: Option<(f64, f64)>,
 }
 
 /// An ordinary low-noise block.
@@ -168,6 +189,9 @@ impl Scene {
             slope: 0.0,
             hump: None,
             cubic: 0.0,
+            echo: None,
+            imbalance: None,
+            step: None,
         }
     }
 
@@ -180,7 +204,21 @@ impl Scene {
             let need = (n as f64 * c.rate / self.fs) as usize + 200;
             let m = Modulator::new(c.frame(), c.code, self.seed * 100 + i as u64).unwrap();
             let start = 60.0 + rng.random::<f64>() * (m.frame().symbols() as f64 - 60.0);
-            let symbols = if c.framed {
+            let symbols = if !c.turns.is_empty() {
+                let mut all = Vec::new();
+                let mut k = 0;
+                while all.len() < need + start as usize {
+                    let f = c.turns[k % c.turns.len()];
+                    let seed = self.seed * 100 + i as u64;
+                    all.extend(
+                        Modulator::new(f, c.code, seed)
+                            .unwrap()
+                            .frame_symbols(k as u64),
+                    );
+                    k += 1;
+                }
+                all
+            } else if c.framed {
                 m.symbols(need + start as usize)
             } else {
                 let points = slantpath_waveform::Constellation::of(&c.frame())
@@ -203,6 +241,12 @@ impl Scene {
                 &mut y,
             );
             let turn = rng.random::<f64>();
+            let (from, to) = ((c.on.0 * n as f64) as usize, (c.on.1 * n as f64) as usize);
+            for (k, y) in y.iter_mut().enumerate() {
+                if k < from || k >= to {
+                    *y = C32::default();
+                }
+            }
             for (k, (x, y)) in x.iter_mut().zip(y).enumerate() {
                 let a = TAU * ((turn + c.offset_hz * k as f64 / self.fs) % 1.0);
                 *x += y * C32::new(a.cos() as f32, a.sin() as f32);
@@ -212,6 +256,13 @@ impl Scene {
             let mean = x.iter().map(|z| z.norm_sqr()).sum::<f32>() / n as f32;
             for z in &mut x {
                 *z -= *z * (self.cubic as f32 * z.norm_sqr() / mean);
+            }
+        }
+        if let Some((delay, a, turns)) = self.echo {
+            let g = C32::cis((TAU * turns) as f32) * a;
+            for k in (delay..n).rev() {
+                let d = x[k - delay];
+                x[k] += d * g;
             }
         }
         let phase = self.phases(&mut rng);
@@ -227,6 +278,18 @@ impl Scene {
         }
         let now = (x.iter().map(|z| f64::from(z.norm_sqr())).sum::<f64>() / n as f64).sqrt();
         let gain = (self.rms / now) as f32;
+        if let Some((at, db)) = self.step {
+            let from = (at * n as f64) as usize;
+            let g = from_db(0.5 * db) as f32;
+            for z in x.iter_mut().skip(from) {
+                *z *= g;
+            }
+        }
+        if let Some((g, a)) = self.imbalance {
+            for z in &mut x {
+                *z = C32::new(z.re, g * (z.im * a.cos() + z.re * a.sin()));
+            }
+        }
         let step = SampleFormat::little(self.component).lsb().unwrap_or(0.0) as f32;
         for z in &mut x {
             *z = *z * gain + C32::new(self.dc.0, self.dc.1);
