@@ -8,7 +8,9 @@
 //! *uncertainty* at most. Everything else acts through closed forms on every draw.
 
 use crate::LinkError;
+use crate::coil::{ShadowModel, gain_errors};
 use crate::inputs::{Inputs, Slot};
+use crate::memory::Memory;
 use crate::polarisation::{PolarisationModel, polarisation};
 use crate::shape::{no_transmit_feed, reflector, shape_inputs, solve};
 use rayon::prelude::*;
@@ -19,7 +21,7 @@ use slantpath_antenna::slab::{Incidence, Layer, passage};
 use slantpath_quantity::{
     Angle, Contributor, Decibel, Frequency, Length, Temperature, Validity, from_db,
 };
-use slantpath_station::checked::{Polarisation, Station};
+use slantpath_station::checked::{FeedPattern, Polarisation, Station};
 
 /// Relative difference in frequency below which two passbands share the parabolas of the dimensions.
 const SAME_RESPONSE: f64 = 0.01;
@@ -54,7 +56,7 @@ impl Parabola {
 
 /// How the solved antenna changes with one input.
 #[derive(Debug, Clone)]
-struct Response {
+pub(crate) struct Response {
     slot: Slot,
     best: f64,
     gain_db: Parabola,
@@ -78,6 +80,7 @@ impl Solved {
         f: Frequency,
         elevation: Angle,
         base: &DishAntenna,
+        memory: &mut Memory,
     ) -> Result<Vec<Response>, LinkError> {
         if let Some((_, _, known)) = self
             .0
@@ -90,6 +93,13 @@ impl Solved {
             .into_iter()
             .filter(|c| c.distribution.u() > 0.0)
             .collect();
+        if let Some(mut known) = memory.responses(station, side, f, elevation) {
+            for (r, c) in known.iter_mut().zip(&uncertain) {
+                r.slot = inputs.slot(c);
+            }
+            self.0.push((side, f, known.clone()));
+            return Ok(known);
+        }
         // Each dimension is independent of the others: solved side by side, kept in order.
         let pairs: Vec<(DishAntenna, Option<DishAntenna>)> = uncertain
             .par_iter()
@@ -113,6 +123,7 @@ impl Solved {
             .zip(&pairs)
             .map(|(c, (up, down))| Response::between(inputs.slot(c), c, base, up, down.as_ref()))
             .collect();
+        memory.keep_responses(station, side, f, elevation, &responses);
         self.0.push((side, f, responses.clone()));
         Ok(responses)
     }
@@ -129,6 +140,10 @@ pub(crate) struct DishModel {
     ohmic: Slot,
     return_loss: Slot,
     shadow: Option<ShadowSlots>,
+    /// A shadow computed from the coil's dimensions, in place of the stated one.
+    coil: Option<ShadowModel>,
+    /// Errors of a gain computed from dimensions, dB around 0.
+    gain_errors: Vec<Slot>,
     cover: Option<CoverSlots>,
     polarisation: PolarisationModel,
     excursion: Angle,
@@ -179,11 +194,19 @@ impl DishModel {
         wave: Polarisation,
         elevation: Angle,
         excursion: Angle,
+        memory: &mut Memory,
     ) -> Result<Self, LinkError> {
         let best = |c: &Contributor| c.distribution.mean();
-        let antenna = solve(station, side, f, elevation, &best)?;
+        let antenna = match memory.antenna(station, side, f, elevation) {
+            Some(known) => known,
+            None => {
+                let solved = solve(station, side, f, elevation, &best)?;
+                memory.keep_antenna(station, side, f, elevation, &solved);
+                solved
+            }
+        };
         let (_, tape) = reflector(&station.reflector.shape, &best)?;
-        let responses = solved.responses(inputs, station, side, f, elevation, &antenna)?;
+        let responses = solved.responses(inputs, station, side, f, elevation, &antenna, memory)?;
         let feed = &station.feed;
         let r = &station.reflector;
         let transmit = feed.transmit.as_ref();
@@ -198,7 +221,20 @@ impl DishModel {
                 &r.reflection_loss_receive,
             ),
         };
-        let shadow = (side == Side::Receive).then(|| {
+        let computed = side == Side::Receive && feed.receive.shadow.from_coil;
+        let coil = computed
+            .then(|| ShadowModel::new(inputs, station, f, elevation))
+            .transpose()?;
+        let from_coil =
+            side == Side::Transmit && transmit.is_some_and(|t| t.pattern == FeedPattern::FromCoil);
+        let mut wires = Validity::Inside;
+        let gain_errors = if from_coil {
+            wires = crate::coil::uplink(station, f, &best, false)?.validity;
+            gain_errors(inputs, station, f)?
+        } else {
+            Vec::new()
+        };
+        let shadow = (side == Side::Receive && !computed).then(|| {
             let s = &feed.receive.shadow;
             ShadowSlots {
                 loss: inputs.slot(&s.loss),
@@ -212,9 +248,19 @@ impl DishModel {
             permittivity: inputs.slot(&c.permittivity),
             loss_tangent: inputs.slot(&c.loss_tangent),
         });
-        let (polarisation, validity) = polarisation(inputs, station, side, wave);
+        let (polarisation, validity) = polarisation(inputs, station, side, wave, f)?;
+        let shaded = coil
+            .as_ref()
+            .map_or(Validity::Inside, |c| c.validity.clone());
         Ok(Self {
-            validity: antenna.validity().clone().and(tape).and(validity),
+            validity: antenna
+                .validity()
+                .clone()
+                .and(tape)
+                .and(validity)
+                .and(shaded).and(wires),
+            coil,
+            gain_errors,
             polarisation,
             responses,
             surface: inputs.slot(&r.surface_rms),
@@ -266,9 +312,14 @@ impl DishModel {
         let off = (self.pointing.of(x).powi(2) + walk2 + beside_rad.powi(2)).sqrt();
         // A wider beam forgives more: the loss goes with (off / beam)^2.
         let off = off * beam / (beam + d_beam_rad).max(0.1 * beam);
-        let shadow = match self.shadow {
-            None => Shadow::NONE,
-            Some(s) => {
+        let shadow = match (self.shadow, &self.coil) {
+            (_, Some(c)) => {
+                // Nothing is absorbed by a metal wire.
+                let ground = c.ground.of(x).clamp(0.0, 1.0);
+                Shadow::new(Decibel(c.loss_db(x)), 1.0 - ground, ground, 0.0)?
+            }
+            (None, None) => Shadow::NONE,
+            (Some(s), None) => {
                 let (sky, ground, absorbed) = (
                     s.sky.of(x).max(0.0),
                     s.ground.of(x).max(0.0),
@@ -350,7 +401,8 @@ impl DishModel {
         let own = self.squint_rad(x);
         let beside = (own[0] - pointed_rad[0]).hypot(own[1] - pointed_rad[1]);
         let losses = self.losses(x, d.beamwidth_rad, beside)?;
-        Ok(self.antenna.gain(&losses)?.0 + d.gain_db)
+        let error: f64 = self.gain_errors.iter().map(|s| s.of(x)).sum();
+        Ok(self.antenna.gain(&losses)?.0 + d.gain_db + error)
     }
 
     /// Losses between the aperture's ideal gain and the feed's port, by name, for a budget.

@@ -46,6 +46,9 @@ pub enum LinkError {
     /// From the antenna room.
     #[error(transparent)]
     Antenna(#[from] slantpath_antenna::AntennaError),
+    /// From the wire room: a coil that cannot be solved.
+    #[error(transparent)]
+    Wire(#[from] slantpath_wire::WireError),
     /// From the chain room.
     #[error(transparent)]
     Chain(#[from] slantpath_chain::ChainError),

@@ -6,6 +6,7 @@
 //! noise step, a C/N0, a Y factor, as a receiver would show it.
 
 mod air;
+mod coil;
 mod conditions;
 mod differences;
 mod dish;
@@ -13,6 +14,7 @@ mod error;
 mod geometry;
 mod inputs;
 mod measurand;
+mod memory;
 mod model;
 mod polarisation;
 mod predict;
@@ -23,12 +25,14 @@ mod transmit;
 mod walk;
 
 pub use air::{ClearLoss, clear_loss, free_space_loss_db};
+pub use coil::{ComputedFeed, ComputedShadow, ComputedTransmit, computed_feed};
 pub use conditions::{Air, Conditions, Drawing};
 pub use differences::{difference, differences};
 pub use error::LinkError;
 pub use geometry::{Geometry, geometry};
 pub use inputs::{Inputs, Slot};
 pub use measurand::{Group, Measurand};
+pub use memory::Memory;
 pub use model::Model;
 pub use predict::{LEVEL, Prediction, predict, quick};
 pub use shape::{arm, reflector, transmit_pattern};

@@ -7,6 +7,7 @@ use crate::dish::{DishModel, Side, Solved};
 use crate::geometry::{Geometry, geometry};
 use crate::inputs::{Inputs, Slot};
 use crate::measurand::{Group, Listing, Measurand, Values};
+use crate::memory::Memory;
 use crate::receive::{BranchModel, DownModel, SkyTable};
 use crate::stages::StageKind;
 use crate::transmit::UpModel;
@@ -59,6 +60,18 @@ impl Model {
     /// # Errors
     /// The satellite below the horizon, conditions that make no sense, a shape no feed can light.
     pub fn new(station: &Station, conditions: &Conditions) -> Result<Self, LinkError> {
+        Self::with_memory(station, conditions, &mut Memory::default())
+    }
+
+    /// The same, taking from `memory` what it holds of this site, dish and feed, and leaving there what it has solved.
+    ///
+    /// # Errors
+    /// As [`Model::new`].
+    pub fn with_memory(
+        station: &Station,
+        conditions: &Conditions,
+        memory: &mut Memory,
+    ) -> Result<Self, LinkError> {
         conditions.check()?;
         let mut inputs = Inputs::default();
         let geometry = geometry(station, conditions)?;
@@ -82,6 +95,7 @@ impl Model {
         );
         let mut scene = Scene {
             solved: Solved::default(),
+            memory,
             station,
             conditions,
             geometry: &geometry,
@@ -108,7 +122,7 @@ impl Model {
                 f,
                 dish,
                 path,
-                sky: sky_table(&geometry, station, &climate, f, diameter)?,
+                sky: scene.sky(f)?,
                 elevation,
                 footprint: inputs.slot(&station.site.footprint_down),
                 noise_density: inputs.slot(&p.noise_density),
@@ -291,6 +305,7 @@ fn beacon(inputs: &mut Inputs, b: &Beacon) -> BeaconModel {
 /// What antenna and path are built from, the same for every passband and both directions.
 struct Scene<'a> {
     solved: Solved,
+    memory: &'a mut Memory,
     station: &'a Station,
     conditions: &'a Conditions,
     geometry: &'a Geometry,
@@ -300,6 +315,17 @@ struct Scene<'a> {
 }
 
 impl Scene<'_> {
+    /// What the spilled rays see of the sky at a frequency.
+    fn sky(&mut self, f: Frequency) -> Result<SkyTable, LinkError> {
+        let (site, skew) = (&self.station.site, self.geometry.skew);
+        if let Some(known) = self.memory.sky(site, f, self.diameter, skew) {
+            return Ok(known);
+        }
+        let table = sky_table(self.geometry, self.station, self.climate, f, self.diameter)?;
+        self.memory.keep_sky(site, f, self.diameter, skew, &table);
+        Ok(table)
+    }
+
     /// Antenna and path at a frequency.
     fn towards(
         &mut self,
@@ -318,6 +344,7 @@ impl Scene<'_> {
             wave,
             elevation,
             self.geometry.daily_excursion,
+            self.memory,
         )?;
         let path = PathModel::new(
             inputs,

@@ -1,10 +1,11 @@
 //! How the feed's polarisation meets the wave's.
 
+use crate::LinkError;
 use crate::dish::Side;
 use crate::inputs::{Inputs, Slot};
 use slantpath_antenna::polarisation::{Polarisation as State, Sense};
-use slantpath_quantity::{Angle, Decibel, Validity, to_db};
-use slantpath_station::checked::{Polarisation, Station, TransmitFeed};
+use slantpath_quantity::{Angle, Contributor, Decibel, Frequency, Validity, to_db};
+use slantpath_station::checked::{FeedPattern, Polarisation, Station, TransmitFeed};
 
 /// What is left of a linear wave by a feed set across it, dB below (common practice, no source).
 const CROSSED_LOSS_DB: f64 = 30.0;
@@ -23,6 +24,8 @@ pub(crate) enum PolarisationModel {
         axial_ratio: Slot,
         feed: Sense,
         satellite: Sense,
+        /// A computed pattern's gain is that of its right sense alone: what the other takes is counted there.
+        counted: bool,
     },
     /// Circular to linear or the other way: 3 dB.
     Mixed,
@@ -43,8 +46,9 @@ pub(crate) fn polarisation(
     station: &Station,
     side: Side,
     wave: Polarisation,
-) -> (PolarisationModel, Validity) {
-    let model = model(inputs, station, side, wave);
+    f: Frequency,
+) -> Result<(PolarisationModel, Validity), LinkError> {
+    let model = model(inputs, station, side, wave, f)?;
     let validity = match model {
         PolarisationModel::Crossed => Validity::outside(format!(
             "polarisation: the feed stands across the wave; what is left of it is taken as {CROSSED_LOSS_DB} dB down, and only a \
@@ -58,7 +62,7 @@ pub(crate) fn polarisation(
         )),
         _ => Validity::Inside,
     };
-    (model, validity)
+    Ok((model, validity))
 }
 
 fn model(
@@ -66,33 +70,40 @@ fn model(
     station: &Station,
     side: Side,
     wave: Polarisation,
-) -> PolarisationModel {
-    match (side, &station.feed.transmit) {
-        (Side::Transmit, Some(t)) => transmit_polarisation(inputs, station, t, wave),
+    f: Frequency,
+) -> Result<PolarisationModel, LinkError> {
+    Ok(match (side, &station.feed.transmit) {
+        (Side::Transmit, Some(t)) => {
+            let computed = crate::coil::axial_ratio(station, f)?;
+            let axial_ratio = computed.as_ref().unwrap_or(&t.axial_ratio);
+            transmit_polarisation(inputs, station, t, axial_ratio, wave)
+        }
         _ if wave.is_circular() => PolarisationModel::Mixed,
         // On receive the LNB is told to take the passband's polarisation; whether it does is the DC graph's matter.
         _ => PolarisationModel::Linear {
             skew_error: inputs.slot(&station.feed.skew_error),
         },
-    }
+    })
 }
 
 fn transmit_polarisation(
     inputs: &mut Inputs,
     station: &Station,
     t: &TransmitFeed,
+    axial_ratio: &Contributor,
     wave: Polarisation,
 ) -> PolarisationModel {
     let sent = t.sense_after_dish();
     match (sense_of(sent), sense_of(wave)) {
         (Some(_), Some(satellite)) => PolarisationModel::Circular {
-            axial_ratio: inputs.slot(&t.axial_ratio),
+            axial_ratio: inputs.slot(axial_ratio),
             feed: if sent == wave {
                 satellite
             } else {
                 satellite.reversed()
             },
             satellite,
+            counted: t.pattern == FeedPattern::FromCoil && sent == wave,
         },
         (None, None) if sent == wave => PolarisationModel::Linear {
             skew_error: inputs.slot(&station.feed.skew_error),
@@ -113,10 +124,12 @@ impl PolarisationModel {
                     .0
                     .max(0.0)
             }
+            Self::Circular { counted: true, .. } => 0.0,
             Self::Circular {
                 axial_ratio,
                 feed,
                 satellite,
+                counted: false,
             } => {
                 match State::elliptical(Decibel(axial_ratio.of(x).max(0.0)), Angle::rad(0.0), feed)
                 {

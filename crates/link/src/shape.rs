@@ -19,7 +19,22 @@ pub(crate) fn shape_inputs(station: &Station, side: Side) -> Vec<&Contributor> {
         return out;
     };
     out.extend(pattern.contributors());
-    out.extend([&centre.focus_error, &centre.lateral_error]);
+    if *pattern == FeedPattern::FromCoil {
+        out.extend(station.feed.coil.iter().flat_map(|c| c.contributors()));
+    }
+    // A transmit feed on the receive feed's disc has that one's focus error.
+    let shared = side == Side::Transmit
+        && station
+            .feed
+            .transmit
+            .as_ref()
+            .is_some_and(|t| t.focus_from_receive);
+    out.push(if shared {
+        &station.feed.receive.phase_centre.focus_error
+    } else {
+        &centre.focus_error
+    });
+    out.push(&centre.lateral_error);
     out.extend([
         &station.reflector.blockage.disc,
         &station.reflector.blockage.strut_width,
@@ -89,15 +104,31 @@ pub fn arm(side: FeedArm) -> Arm {
     }
 }
 
-/// Co-polar pattern of the bare transmit feed at the best estimates; `None` when the feed only receives.
-pub fn transmit_pattern(station: &Station) -> Option<Result<Pattern, AntennaError>> {
+/// Pattern of the bare transmit feed at a frequency, at the best estimates; `None` when the feed only receives.
+pub fn transmit_pattern(station: &Station, f: Frequency) -> Option<Result<Pattern, LinkError>> {
     let (feed, _) = feed_side(station, Side::Transmit)?;
-    Some(pattern(feed, &|c: &Contributor| c.distribution.mean()))
+    Some(pattern(station, feed, f, &|c: &Contributor| {
+        c.distribution.mean()
+    }))
 }
 
-fn pattern(p: &FeedPattern, get: &dyn Fn(&Contributor) -> f64) -> Result<Pattern, AntennaError> {
+fn pattern(
+    station: &Station,
+    p: &FeedPattern,
+    f: Frequency,
+    get: &dyn Fn(&Contributor) -> f64,
+) -> Result<Pattern, LinkError> {
+    match p {
+        FeedPattern::FromCoil => Ok(crate::coil::uplink(station, f, get, false)?.pattern),
+        p => Ok(of_figures(p, get)?),
+    }
+}
+
+/// A pattern from what is written of it.
+fn of_figures(p: &FeedPattern, get: &dyn Fn(&Contributor) -> f64) -> Result<Pattern, AntennaError> {
     let vertical = State::VERTICAL;
     match p {
+        FeedPattern::FromCoil => Err(AntennaError::Table("a computed pattern is no table".into())),
         FeedPattern::EdgeTaper { angle, taper } => {
             Pattern::edge_taper(Decibel(-get(taper)), Angle::rad(get(angle)), vertical)
         }
@@ -136,10 +167,14 @@ pub(crate) fn solve(
     let (feed_pattern, centre) =
         feed_side(station, side).ok_or_else(|| no_transmit_feed(&station.feed.name))?;
     let (dish, _) = reflector(&station.reflector.shape, get)?;
-    let pattern = pattern(feed_pattern, get)?;
+    let pattern = pattern(station, feed_pattern, f, get)?;
+    // The station counts the focus error positive away from the dish, the antenna room towards it.
+    let mut axial = Length::m(-get(&centre.focus_error));
+    if *feed_pattern == FeedPattern::FromCoil {
+        axial = coil_axial(station, f, elevation, axial, get)?;
+    }
     let placement = Placement {
-        // The station counts the focus error positive away from the dish, the antenna room towards it.
-        axial: Length::m(-get(&centre.focus_error)),
+        axial,
         lateral: [Length::m(get(&centre.lateral_error)), Length::m(0.0)],
         ..Placement::default()
     };
@@ -173,6 +208,34 @@ pub(crate) fn solve(
         f,
         &stand,
     )?)
+}
+
+/// Where the disc stands along the feed's axis, towards the dish from its focus. A computed pattern has its phases from there.
+///
+/// With a receive feed on the same disc the disc is where that one, seen through the coil, is in focus, but for its focus
+/// error; else, or with a written transmit focus error, where the coil's own phase centre is in focus but for that.
+fn coil_axial(
+    station: &Station,
+    f: Frequency,
+    elevation: Angle,
+    axial: Length,
+    get: &dyn Fn(&Contributor) -> f64,
+) -> Result<Length, LinkError> {
+    let follows = station
+        .feed
+        .transmit
+        .as_ref()
+        .is_some_and(|t| t.focus_from_receive);
+    match station.satellite.passbands.first() {
+        Some(p) if follows => {
+            let best = |c: &Contributor| c.distribution.mean();
+            let down = p.downlink.centre();
+            let s = crate::coil::shadow(station, down, elevation, &best, false)?;
+            let error = get(&station.feed.receive.phase_centre.focus_error);
+            Ok(Length::m(s.disc_at_m - error))
+        }
+        _ => Ok(axial - crate::coil::uplink(station, f, get, false)?.phase_centre),
+    }
 }
 
 /// The station has no transmit side of its feed.

@@ -332,3 +332,17 @@ mod cut {
         }
     }
 }
+
+/// A what-if uses what earlier models solved: it must be the same model, bit for bit, also after other questions.
+#[test]
+fn a_model_with_memory_is_the_model_without() {
+    let file = station(CLUB);
+    let mut memory = slantpath_link::Memory::default();
+    for variant in [None, Some("new-feed"), None] {
+        let s = file.variant(variant).unwrap();
+        let with = Model::with_memory(s, &Conditions::default(), &mut memory).unwrap();
+        let without = Model::new(s, &Conditions::default()).unwrap();
+        let (a, b) = (drawn(&with), drawn(&without));
+        assert_eq!(a.answers, b.answers);
+    }
+}

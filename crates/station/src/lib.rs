@@ -11,7 +11,9 @@ mod read;
 pub mod template;
 
 pub use checked::{Satellite, Station, StationFile};
-pub use read::{Loader, read_log, read_ramp, read_readings, read_satellite, read_set, read_station};
+pub use read::{
+    Loader, read_log, read_ramp, read_readings, read_satellite, read_set, read_station,
+};
 
 use slantpath_input::{Problem, nearest};
 

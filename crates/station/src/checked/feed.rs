@@ -1,6 +1,6 @@
-//! The feed, by figures.
+//! The feed, by figures or by dimensions.
 
-use super::Polarisation;
+use super::{CoilFeed, Polarisation};
 use slantpath_quantity::{Angle, Contributor, Frequency};
 
 /// The feed in use: both bands.
@@ -18,6 +18,9 @@ pub struct Feed {
     pub skew_setting: Option<Angle>,
     /// Weather cover over the whole feed.
     pub cover: Option<Cover>,
+    /// Dimensions of the uplink coil and of the receive feed inside it, from which the transmit pattern and the receive
+    /// shadow are computed where they are not written.
+    pub coil: Option<CoilFeed>,
 }
 
 /// The receive side of a feed.
@@ -52,6 +55,10 @@ pub struct TransmitFeed {
     pub ohmic_loss: Contributor,
     /// Return loss towards the amplifier, dB. Id `feed.<name>.transmit.return_loss`.
     pub return_loss: Contributor,
+    /// Whether the axial ratio is to be computed from [`Feed::coil`].
+    pub axial_ratio_from_coil: bool,
+    /// Whether the phase centre stands where the receive feed's focus leaves it, both being on one disc.
+    pub focus_from_receive: bool,
 }
 
 impl TransmitFeed {
@@ -92,6 +99,8 @@ pub enum FeedPattern {
         /// Common error of the table away from the axis, dB. Id `feed.<name>.<side>.pattern_error`.
         error: Contributor,
     },
+    /// Computed from [`Feed::coil`] (transmit side only).
+    FromCoil,
 }
 
 impl FeedPattern {
@@ -102,6 +111,7 @@ impl FeedPattern {
             Self::CosPower { exponent } => vec![exponent],
             Self::BareGain { gain } => vec![gain],
             Self::Table { error, .. } => vec![error],
+            Self::FromCoil => Vec::new(),
         }
     }
 }
@@ -138,6 +148,8 @@ pub struct Shadow {
     pub sees_ground: Contributor,
     /// Share that is absorbed in lossy material at air temperature. Id `feed.<name>.receive.shadow_sees.absorbed`.
     pub absorbed: Contributor,
+    /// Whether all four are to be computed from [`Feed::coil`]: they then hold nothing.
+    pub from_coil: bool,
 }
 
 /// A dielectric cover seen as a slab.

@@ -14,9 +14,11 @@
 //! What is exact by nature (names, counts, nominal frequencies, the position on a map) is a plain newtype.
 
 mod chain;
+mod coil;
 mod contributors;
 mod feed;
 mod log;
+mod memo;
 mod part;
 mod plant;
 mod reading;
@@ -29,10 +31,12 @@ pub use chain::{
     Branch, Node, NodeIndex, PortRef, ReceiveTree, Segment, Stage, SwitchedVolts, Transmit,
     TransmitLevel,
 };
+pub use coil::{CoilFeed, HornFeed, HornKind};
 pub use feed::{
     Cover, Feed, FeedPattern, PatternRow, PhaseCentre, ReceiveFeed, Shadow, TransmitFeed,
 };
 pub use log::{LogEntry, RampEntry};
+pub use memo::{FigureStore, Memo};
 pub use part::{
     AmAmRow, Amplifier, Attenuator, BiasTee, Cable, Connector, EfficiencyPoint, Filter, Lnb,
     LnbPolarisation, LossPoint, Part, PartKind, Receiver, ReceiverOutput, Rejection, Splitter,
@@ -40,11 +44,11 @@ pub use part::{
 };
 pub use plant::{Cooling, Supply, SupplySource};
 pub use reading::{Reading, ReadingQuantity, TrialDefaults};
-pub use set::SetEntry;
 pub use reflector::{Blockage, FeedArm, Reflector, ReflectorShape, Surface};
 pub use satellite::{
     Band, Beacon, BeaconKind, OperatingRule, Orbit, Passband, PassbandUse, Satellite,
 };
+pub use set::SetEntry;
 pub use site::{Climate, HorizonPoint, Obstacle, Site};
 
 #[allow(unused_imports)] // named in the documentation above

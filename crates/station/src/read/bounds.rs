@@ -51,6 +51,16 @@ pub(crate) const SIZE: Bounds = bounds(
     "a dish is larger than nothing and smaller than 100 m",
 );
 pub(crate) const SMALL_SIZE: Bounds = bounds(0.0, 10.0, "a part of a feed is between 0 and 10 m");
+pub(crate) const COIL: Bounds = bounds(
+    1e-4,
+    1.0,
+    "a coil, its wire and its disc lie between a tenth of a millimetre and a metre",
+);
+pub(crate) const TURNS: Bounds = bounds(
+    1e-3,
+    50.0,
+    "a coil without a turn is none: leave the section out",
+);
 pub(crate) const SHIFT: Bounds = bounds(-5.0, 5.0, "a feed this far from the focus is no feed");
 pub(crate) const SURFACE: Bounds = bounds(0.0, 0.1, "a surface error is between 0 and 100 mm");
 pub(crate) const POINTING: Bounds = bounds(

@@ -2,7 +2,7 @@
 
 use super::chain::Marks;
 use super::desk::Desk;
-use crate::checked::{Branch, LnbPolarisation, PartKind, Polarisation, Station};
+use crate::checked::{Branch, FeedPattern, LnbPolarisation, PartKind, Polarisation, Station};
 use crate::dc;
 use crate::reach::{self, reach};
 use slantpath_chain::dc::{Finding, Report};
@@ -14,6 +14,7 @@ pub(crate) fn check(desk: &mut Desk, station: &mut Station, marks: &Marks, feed:
     fixed_polarisation(desk, station, marks);
     volts(desk, station, marks);
     sense(desk, station, feed);
+    coil(desk, station, feed);
 }
 
 fn place(marks: &Marks, branch: &str) -> Option<Place> {
@@ -290,5 +291,62 @@ fn sense(desk: &mut Desk, station: &Station, feed: &Place) {
             );
             return;
         }
+    }
+}
+
+/// The coil's wire against the wavelengths at which it is computed.
+fn coil(desk: &mut Desk, station: &Station, feed: &Place) {
+    let Some(c) = &station.feed.coil else { return };
+    let best = |x: &slantpath_quantity::Contributor| x.distribution.mean();
+    let wire = c.coil(slantpath_antenna::polarisation::Sense::Right, &best);
+    let mut bands = Vec::new();
+    if station.feed.receive.shadow.from_coil {
+        bands.extend(
+            station
+                .satellite
+                .passbands
+                .iter()
+                .map(|p| p.downlink.centre()),
+        );
+    }
+    if station
+        .feed
+        .transmit
+        .as_ref()
+        .is_some_and(|t| t.pattern == FeedPattern::FromCoil)
+    {
+        bands.extend(
+            station
+                .satellite
+                .passbands
+                .iter()
+                .map(|p| p.uplink.centre()),
+        );
+    }
+    let Some(f) = bands
+        .into_iter()
+        .max_by(|a, b| a.as_hz().total_cmp(&b.as_hz()))
+    else {
+        return;
+    };
+    match wire.validity(f) {
+        Err(e) => desk.problems.push(
+            Problem::error("the coil's wire is too thick to be computed")
+                .at_place(feed.clone())
+                .label(e.to_string())
+                .help("write `shadow` as a figure instead of having it computed, or correct `wire`"),
+        ),
+        Ok(v) if !v.is_inside() => desk.problems.push(
+            Problem::warning("the coil's wire is thick for what computes it")
+                .at_place(feed.clone())
+                .label(format!(
+                    "{:.1} mm at {:.2} GHz is {:.3} wavelengths in radius; good to 0.035, refused above 0.06",
+                    wire.wire.as_m() * 1e3,
+                    f.as_hz() / 1e9,
+                    0.5 * (wire.wire / f.wavelength())
+                ))
+                .help("the shadow then reads low by 0.1 dB or more"),
+        ),
+        Ok(_) => {}
     }
 }

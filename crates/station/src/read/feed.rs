@@ -3,27 +3,22 @@
 use super::bounds as b;
 use super::desk::{DEFAULT, Kind, Scope, about, between};
 use crate::checked::{
-    Cover, Feed, FeedPattern, PatternRow, PhaseCentre, Polarisation, ReceiveFeed, Shadow,
-    TransmitFeed,
+    CoilFeed, Cover, Feed, FeedPattern, HornFeed, HornKind, Memo, PatternRow, PhaseCentre,
+    Polarisation, ReceiveFeed, Shadow, TransmitFeed,
 };
+use slantpath_antenna::polarisation::Sense;
 use slantpath_input::{Problem, Section};
-use slantpath_quantity::{Angle, ContributorId, Dimension, Distribution, Frequency};
+use slantpath_quantity::{Angle, ContributorId, Dimension, Distribution, Frequency, Length};
 
 const LENGTH: Kind = Kind::Plain(Dimension::Length);
 const ANGLE: Kind = Kind::Plain(Dimension::Angle);
 const PLAIN: Kind = Kind::Plain(Dimension::Ratio);
 
 pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>) -> Feed {
-    if let Some(node) = s.sec.get("geometry") {
-        s.problem(
-            Problem::error("a feed cannot be described by its dimensions yet")
-                .at_place(node.place())
-                .label("`geometry` is kept for that")
-                .help("describe the feed by figures for now: `edge_taper` at `edge_angle`, or `exponent`, `bare_gain` or a `pattern`"),
-        );
-    }
+    let coil = coil(&mut s);
+    let horn = coil.as_ref().is_some_and(|c| c.horn.is_some());
     let receive = match s.sub("receive") {
-        Some(r) => receive(r),
+        Some(r) => receive(r, horn),
         None => {
             s.sec.missing(
                 "receive",
@@ -36,10 +31,10 @@ pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>) -> Feed {
                 problems: slantpath_input::Problems::new(),
                 source: s.desk.source,
             };
-            receive(Scope::new(quiet, sec, s.id.clone(), s.label.clone()))
+            receive(Scope::new(quiet, sec, s.id.clone(), s.label.clone()), horn)
         }
     };
-    let transmit = s.sub("transmit").map(transmit);
+    let transmit = s.sub("transmit").map(|t| transmit(t, coil.is_some(), horn));
     // Three degrees is what a scale read by eye gives (common practice, no source).
     let skew_error = s.or_default(
         "skew_error",
@@ -50,6 +45,18 @@ pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>) -> Feed {
     );
     let skew_setting = s.exact("skew_setting", ANGLE, b::SKEW).map(Angle::rad);
     let cover = s.sub("cover").map(cover);
+    let used = receive.shadow.from_coil
+        || transmit
+            .as_ref()
+            .is_some_and(|t| t.pattern == FeedPattern::FromCoil || t.axial_ratio_from_coil);
+    if coil.is_some() && !used {
+        s.problem(
+            Problem::warning("the coil's dimensions are not used")
+                .at_place(s.sec.place_of("coil"))
+                .label("every figure that could be computed from them is written")
+                .help("written figures go first; leave the transmit pattern or `shadow` out to have them computed (the shadow needs `horn` too)"),
+        );
+    }
     s.done();
     Feed {
         name: name.to_string(),
@@ -58,12 +65,13 @@ pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>) -> Feed {
         skew_error,
         skew_setting,
         cover,
+        coil,
     }
 }
 
-fn receive(mut s: Scope<'_, '_>) -> ReceiveFeed {
+fn receive(mut s: Scope<'_, '_>, horn: bool) -> ReceiveFeed {
     let out = ReceiveFeed {
-        pattern: pattern(&mut s),
+        pattern: pattern(&mut s, false),
         phase_centre: phase_centre(&mut s),
         cross_polar_isolation: s.or_default(
             "cross_polar_isolation",
@@ -80,22 +88,33 @@ fn receive(mut s: Scope<'_, '_>) -> ReceiveFeed {
             between(12.0, 25.0),
             DEFAULT,
         ),
-        shadow: shadow(&mut s),
+        shadow: shadow(&mut s, horn),
     };
     s.done();
     out
 }
 
-fn transmit(mut s: Scope<'_, '_>) -> TransmitFeed {
-    let pattern = pattern(&mut s);
+fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool) -> TransmitFeed {
+    let focus_from_receive = coil && horn && !s.sec.has("focus_error");
+    let pattern = pattern(&mut s, coil);
+    let from_coil = pattern == FeedPattern::FromCoil;
     let phase_centre = phase_centre(&mut s);
     let sense_at_feed = sense(&mut s);
     let linear = !sense_at_feed.is_circular();
+    if linear && coil {
+        s.problem(
+            Problem::error("a coil radiates a circular wave")
+                .at_place(s.sec.place_of("polarisation"))
+                .label("this is a linear polarisation")
+                .help("write `sense_after_dish` or `sense_at_feed`, or leave the `coil` out"),
+        );
+    }
     let usual = if linear {
         Distribution::Exact(0.0)
     } else {
         between(0.5, 3.0)
     };
+    let axial_ratio_from_coil = coil && !linear && !s.sec.has("axial_ratio");
     let axial_ratio = s.or_default("axial_ratio", Kind::Db, b::AXIAL_RATIO, usual, DEFAULT);
     let ohmic_loss = s.or_default("ohmic_loss", Kind::Db, b::LOSS, between(0.0, 0.2), DEFAULT);
     let return_loss = s.or_default(
@@ -113,6 +132,8 @@ fn transmit(mut s: Scope<'_, '_>) -> TransmitFeed {
         axial_ratio,
         ohmic_loss,
         return_loss,
+        axial_ratio_from_coil,
+        focus_from_receive: focus_from_receive && from_coil,
     }
 }
 
@@ -152,7 +173,7 @@ fn sense(s: &mut Scope<'_, '_>) -> Polarisation {
     at_feed.or(after).or(linear).unwrap_or(Rhcp)
 }
 
-fn pattern(s: &mut Scope<'_, '_>) -> FeedPattern {
+fn pattern(s: &mut Scope<'_, '_>, coil: bool) -> FeedPattern {
     const WAYS: &str = "one of: `edge_taper` with `edge_angle`; `exponent`; `bare_gain`; `pattern`";
     let given: Vec<&str> = ["edge_taper", "exponent", "bare_gain", "pattern"]
         .into_iter()
@@ -239,6 +260,9 @@ fn pattern(s: &mut Scope<'_, '_>) -> FeedPattern {
     if let Some(gain) = gain {
         return FeedPattern::BareGain { gain };
     }
+    if given.is_empty() && coil {
+        return FeedPattern::FromCoil;
+    }
     if given.is_empty() {
         s.sec.missing("edge_taper", WAYS, &mut s.desk.problems);
     } else if s.sec.has("edge_taper") && !s.sec.has("edge_angle") {
@@ -267,10 +291,11 @@ fn phase_centre(s: &mut Scope<'_, '_>) -> PhaseCentre {
     }
 }
 
-fn shadow(s: &mut Scope<'_, '_>) -> Shadow {
+fn shadow(s: &mut Scope<'_, '_>, horn: bool) -> Shadow {
     let none = Distribution::Exact(0.0);
     let loss = s.or_default("shadow", Kind::Db, b::LOSS, none, DEFAULT);
     let written = s.sec.has("shadow");
+    let from_coil = horn && !written && !s.sec.has("shadow_sees");
     let Some(mut k) = s.sub("shadow_sees") else {
         if written && loss.distribution.mean() > 0.0 {
             s.problem(
@@ -294,6 +319,7 @@ fn shadow(s: &mut Scope<'_, '_>) -> Shadow {
             sees_sky: made("sky"),
             sees_ground: made("ground"),
             absorbed: made("absorbed"),
+            from_coil,
         };
     };
     let sees_sky = k.or_default("sky", Kind::Share, b::SHARE, none, DEFAULT);
@@ -317,7 +343,97 @@ fn shadow(s: &mut Scope<'_, '_>) -> Shadow {
         sees_sky,
         sees_ground,
         absorbed,
+        from_coil,
     }
+}
+
+/// `[feed.NAME.coil]` and `[feed.NAME.horn]`.
+fn coil(s: &mut Scope<'_, '_>) -> Option<CoilFeed> {
+    let horn = s.sub("horn").map(horn);
+    let place = s.sec.place_of("horn");
+    let Some(mut c) = s.sub("coil") else {
+        if horn.is_some() {
+            s.problem(
+                Problem::error("a `horn` without a `coil`")
+                    .at_place(place)
+                    .label("the receive feed's dimensions serve to compute what the coil around it takes away")
+                    .help("describe the coil under `coil`, or leave the `horn` out"),
+            );
+        }
+        return None;
+    };
+    let diameter = c.required("diameter", LENGTH, b::COIL);
+    let end = c.exact("end_diameter", LENGTH, b::COIL);
+    let mean = diameter.distribution.mean();
+    let taper = match end {
+        Some(e) if mean > 0.0 => e / mean,
+        _ => 1.0,
+    };
+    let out = CoilFeed {
+        turns: c.required("turns", PLAIN, b::TURNS),
+        diameter,
+        taper,
+        pitch: c.required("pitch", LENGTH, b::COIL),
+        wire: c.required("wire", LENGTH, b::COIL),
+        // A bracket's thickness and a bend (common practice, no source).
+        stub: c.or_default("stub", LENGTH, b::COIL, about(5e-3, 1e-3), DEFAULT),
+        disc: Length::m(c.required_exact("disc", LENGTH, b::COIL)),
+        horn,
+        memo: Memo::default(),
+    };
+    let complete = ["turns", "diameter", "pitch", "wire", "disc"]
+        .iter()
+        .all(|k| c.sec.has(k));
+    if complete && !c.desk.problems.has_errors() {
+        let best = |x: &slantpath_quantity::Contributor| x.distribution.mean();
+        let coil = out.coil(Sense::Right, &best);
+        let wrong = match out.receive_feed(&best) {
+            Some(h) => h.check(Some(&coil)),
+            None => coil.check(),
+        };
+        let disc = (out.disc <= coil.diameter).then_some(
+            "the disc is no wider than the coil; the coil is fed between itself and the disc"
+                .to_string(),
+        );
+        if let Some(why) = wrong.err().map(|e| e.to_string()).or(disc) {
+            c.problem(
+                Problem::error("this coil cannot be built")
+                    .at_place(c.sec.place())
+                    .label(why)
+                    .help("diameters are taken to the middle of the wire: outside diameter less one wire"),
+            );
+        }
+    }
+    c.done();
+    Some(out)
+}
+
+fn horn(mut s: Scope<'_, '_>) -> HornFeed {
+    let kind = s.sec.choice(
+        "kind",
+        &[("te11", HornKind::Te11), ("he11", HornKind::He11)],
+        &mut s.desk.problems,
+    );
+    if kind.is_none() && !s.sec.has("kind") {
+        s.sec.missing(
+            "kind",
+            "\"te11\" (open round waveguide) or \"he11\" (scalar, corrugated horn)",
+            &mut s.desk.problems,
+        );
+    }
+    let radius = s.required_exact("radius", LENGTH, b::COIL);
+    // A millimetre of metal.
+    let outer = s
+        .exact("outer_radius", LENGTH, b::COIL)
+        .unwrap_or(radius + 1e-3);
+    let out = HornFeed {
+        kind: kind.unwrap_or(HornKind::Te11),
+        radius: Length::m(radius),
+        outer_radius: Length::m(outer),
+        front: s.or_default("front", LENGTH, b::SHIFT, about(0.0, 1e-3), DEFAULT),
+    };
+    s.done();
+    out
 }
 
 fn cover(mut s: Scope<'_, '_>) -> Cover {

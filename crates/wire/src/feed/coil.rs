@@ -3,7 +3,7 @@
 use crate::error::{WireError, require};
 use crate::geometry::{Curve, Helix, Wire, shapes};
 use slantpath_antenna::polarisation::Sense;
-use slantpath_quantity::{Angle, Length};
+use slantpath_quantity::{Angle, Frequency, Length, Validity};
 
 /// What the wire is made of.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -173,6 +173,14 @@ impl Coil {
             w.conductivity = self.metal.of();
         }
         wires
+    }
+
+    /// Whether the thin-wire model holds for this wire at a frequency: outside above a radius of 0.04 wavelength.
+    ///
+    /// # Errors
+    /// [`WireError::TooThick`] above 0.06 wavelength.
+    pub fn validity(&self, f: Frequency) -> Result<Validity, WireError> {
+        crate::check::thickness(&self.wires(false), f.wavelength().as_m())
     }
 
     /// Whether the dimensions make a coil at all.

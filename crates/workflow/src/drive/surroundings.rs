@@ -63,9 +63,7 @@ pub(super) fn surroundings(
     let best = |c: &slantpath_quantity::Contributor| c.distribution.mean();
     let (dish, _) =
         slantpath_link::reflector(&station.reflector.shape, &best).map_err(PlanError::from)?;
-    let pattern = transmit_pattern(station)
-        .transpose()
-        .map_err(PlanError::from)?;
+    let pattern = transmit_pattern(station, f).transpose()?;
     let ohmic = feed.ohmic_loss.distribution.mean();
     let toward = |angle: Angle| {
         pattern

@@ -29,7 +29,7 @@ use crate::vector::{C3, V3, mirror};
 use dish::Coupling;
 use slantpath_antenna::pattern::{Field, GridPattern, Pattern};
 use slantpath_antenna::polarisation::Polarisation;
-use slantpath_quantity::{Frequency, Validity, amplitude_to_db};
+use slantpath_quantity::{Frequency, Length, Validity, amplitude_to_db};
 use std::f64::consts::PI;
 
 /// Directions of the sampled far field.
@@ -122,6 +122,13 @@ impl Bench {
     /// The dish.
     pub fn dish(&self) -> &Dish {
         &self.dish
+    }
+
+    /// Position of the disc's middle along the axis, towards the dish from its focus, at which the bare feed is in focus: mean
+    /// of both polarisations.
+    pub fn best_axial(&self) -> Length {
+        let [x, y] = &self.bare;
+        (x.best + y.best) * 0.5
     }
 
     /// Far-field pattern of the bare feed in one linear polarisation (0: along `x`, 1: along `y`), phases from the middle of
