@@ -150,6 +150,38 @@ pub fn drive_for_output(
     Ok(Some(hi))
 }
 
+/// The highest mean drive whose worst shoulder stays at or under `shoulder_dbc`; `None` when even `max_drive_dbm` shows
+/// less (the transmitter cannot drive that far) or when the waveform shows more however weak it is.
+///
+/// Shoulders of a compressing amplifier rise with drive; the search halves 40 dB below the largest drive.
+///
+/// # Errors
+/// Figures that are not finite.
+pub fn drive_for_shoulder(
+    chain: &Chain,
+    waveform: &Waveform,
+    window: ShoulderWindow,
+    shoulder_dbc: f64,
+    max_drive_dbm: f64,
+) -> Result<Option<f64>> {
+    finite("the shoulder", shoulder_dbc, "dBc")?;
+    finite("the largest drive", max_drive_dbm, "dBm")?;
+    let at = |d: f64| Probe::at(chain, waveform, d, window).map(|p| p.shoulder.worst_dbc());
+    let (mut lo, mut hi) = (max_drive_dbm - 40.0, max_drive_dbm);
+    if at(hi)? < shoulder_dbc || at(lo)? > shoulder_dbc {
+        return Ok(None);
+    }
+    while hi - lo > 0.01 {
+        let mid = 0.5 * (lo + hi);
+        if at(mid)? > shoulder_dbc {
+            hi = mid;
+        } else {
+            lo = mid;
+        }
+    }
+    Ok(Some(lo))
+}
+
 /// Looks for the drive with the largest total Es/N0 at the worst-placed receiver (without receivers: the largest
 /// output) among those whose shoulders stay under the goal's limit and whose output stays under every ceiling.
 /// `max_drive_dbm` is the transmitter's largest mean output.
@@ -380,6 +412,29 @@ mod tests {
                 .unwrap()
                 .is_none()
         );
+    }
+
+    #[test]
+    fn a_shoulder_tells_its_drive() {
+        let frame = slantpath_waveform::Frame {
+            modcod: 4,
+            fecframe: slantpath_waveform::FecFrame::Short,
+            pilots: true,
+        };
+        let w = Waveform::dvb_s2(frame, 0.2, 1).unwrap();
+        let window = ShoulderWindow::beside(w.kind());
+        for want in [-30.0, -22.0] {
+            let d = drive_for_shoulder(&chain(), &w, window, want, 40.0)
+                .unwrap()
+                .unwrap();
+            let got = Probe::at(&chain(), &w, d, window)
+                .unwrap()
+                .shoulder
+                .worst_dbc();
+            assert!((got - want).abs() < 0.1, "{got} for {want}");
+        }
+        let never = drive_for_shoulder(&chain(), &w, window, -30.0, -40.0).unwrap();
+        assert!(never.is_none());
     }
 
     #[test]

@@ -11,7 +11,10 @@ mod probe;
 mod testing;
 mod waveform;
 
-pub use best::{Advice, Bound, Ceiling, CurvePoint, Goal, Reception, best, drive_for_output};
+pub use best::{
+    Advice, Bound, Ceiling, CurvePoint, Goal, Reception, best, drive_for_output,
+    drive_for_shoulder,
+};
 pub use chain::Chain;
 pub use probe::{Probe, Shoulder, ShoulderWindow};
 pub use waveform::{Speech, Waveform, WaveformKind};
