@@ -3,15 +3,16 @@
 //! Model, for observation i at time t_i on branch b and mounting m:
 //!
 //! ```text
-//! y_i = level_b + side_i D + mounting_m + day(t_i) + fade(t_i) + noise_i
+//! y_i = level_b + side_i D + mounting_m + day(t_i) + fade(t_i) + repeat_i + noise_i
 //! ```
 //!
-//! `noise` has the stated random uncertainty. `mounting` is independent from mounting to mounting with standard deviation
+//! `noise` has the stated random uncertainty; `repeat` is what recordings of one mounting scatter beyond it, with standard
+//! deviation rho (zero where no mounting was recorded twice). `mounting` is independent from mounting to mounting with standard deviation
 //! tau. `day` is the declared day-to-day process of known size. `fade` is a slow common drift of unknown size a and unknown
 //! time scale l. Both processes are Gaussian with Matern covariance of order 3/2 (`day`) and 5/2 (`fade`), so they are
 //! smooth over times short against their scale.
 //!
-//! For *given* (tau, a, l) this is generalised least squares: D has a normal distribution. What is not given is averaged
+//! For *given* (tau, rho, a, l) this is generalised least squares: D has a normal distribution. What is not given is averaged
 //! over: each setting of a grid ([`super::grid`]) is weighted by its restricted likelihood (the probability of what is left
 //! of the data after levels and D have been fitted freely) times its prior, and the distribution of D is the weighted
 //! mixture. That is where Student's t comes from when only tau is open: a mixture of normals over the unknown scatter.
@@ -35,6 +36,8 @@ pub(super) struct Parts {
     pub control: f64,
     /// Mountings.
     pub mounting: f64,
+    /// Recordings of one mounting beyond their stated uncertainty.
+    pub repeat: f64,
     /// Each declared contributor of a day or a side, in the order of the options (others zero).
     pub declared: Vec<f64>,
     /// Drift: the fade, and the spread of the difference over what the drift may have been.
@@ -53,6 +56,8 @@ pub(super) struct Fit {
     pub parts: Parts,
     /// Root mean square of tau, dB.
     pub tau: f64,
+    /// Root mean square of rho, dB.
+    pub repeat: f64,
     /// Probability of a fade.
     pub fade_probability: f64,
     /// Root mean square size of the fade, dB.
@@ -98,12 +103,14 @@ pub(super) fn fit(design: &Design, points: &[Point], options: &TrialOptions) -> 
         mean,
         u: (average(&|_, x| x.variance) + between).sqrt(),
         tau: average(&|s, _| s.tau * s.tau).sqrt(),
+        repeat: average(&|s, _| s.repeat * s.repeat).sqrt(),
         fade_probability: average(&|s, _| f64::from(u8::from(s.fade > 0.0))),
         fade_db: average(&|s, _| s.fade * s.fade).sqrt(),
         parts: Parts {
             own: part(&|p| p.own),
             control: part(&|p| p.control),
             mounting: part(&|p| p.mounting),
+            repeat: part(&|p| p.repeat),
             declared: (0..options.declared.len())
                 .map(|k| part(&|p| p.declared[k]))
                 .collect(),
@@ -302,6 +309,9 @@ impl<'a> Fixed<'a> {
                 return 0.0; // only the lower triangle is read
             }
             let mut x = self.base[(i, j)];
+            if i == j {
+                x += s.repeat * s.repeat;
+            }
             if p[i].mounting == p[j].mounting {
                 x += s.tau * s.tau;
             }
@@ -354,6 +364,7 @@ impl<'a> Fixed<'a> {
         Parts {
             own: noise(|p| p.own_var),
             control: noise(|p| p.control_var),
+            repeat: s.repeat * s.repeat * dot(w, w),
             mounting: s.tau * s.tau * by_mounting.values().map(|w| w * w).sum::<f64>(),
             declared: self
                 .day_var
@@ -387,6 +398,7 @@ mod tests {
             u: 101f64.sqrt(),
             parts: Parts::default(),
             tau: 0.0,
+            repeat: 0.0,
             fade_probability: 0.0,
             fade_db: 0.0,
         };

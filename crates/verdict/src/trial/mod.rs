@@ -158,6 +158,12 @@ fn shares(fit: &Fit, options: &TrialOptions) -> Vec<Share> {
         false,
     );
     push(
+        &own("repeat"),
+        "recordings of one mounting: scatter beyond their own uncertainty",
+        fit.parts.repeat,
+        false,
+    );
+    push(
         &own("drift"),
         "drift during the trial",
         fit.parts.fade,

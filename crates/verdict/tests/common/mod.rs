@@ -1,6 +1,7 @@
 //! Simulated swap trials.
 #![allow(dead_code, missing_docs)] // each test file uses its part
 
+pub mod designs;
 pub mod simulator;
 
 use slantpath_stats::stream::{named_stream, normal, uniform};

@@ -59,24 +59,45 @@ pub struct Simulated {
     pub bound: f64,
 }
 
-/// Trial `k` of a kind: three to eight pairs, remount scatter 0.1 to 0.2 dB, 15 to 30 minutes from one to the next.
+/// Trial `k` of a kind: three to eight pairs, remount scatter 0.1 to 0.2 dB, 15 to 30 minutes from one to the next, one
+/// recording a mounting.
 pub fn trial_of(k: u64, drift: Drift, order: Order) -> Simulated {
-    let mut dice = Dice::new("roof", k);
+    simulate(k, drift, order, false)
+}
+
+/// The same with one to four recordings a mounting, one to five minutes apart; in every other trial they scatter by 0.02
+/// to 0.1 dB beyond their own noise.
+pub fn repeated(k: u64, drift: Drift, order: Order) -> Simulated {
+    simulate(k, drift, order, true)
+}
+
+fn simulate(k: u64, drift: Drift, order: Order, repeats: bool) -> Simulated {
+    let mut dice = Dice::new(if repeats { "roof, repeated" } else { "roof" }, k);
     let truth = dice.between(-1.0, 1.0);
     let pairs = 3 + (6.0 * dice.between(0.0, 1.0)) as usize;
     let letters = letters(&mut dice, order, pairs.min(8));
     let tau = dice.between(0.1, 0.2);
     let noise = dice.between(0.02, 0.06);
+    let rho = if repeats && k % 2 == 1 {
+        dice.between(0.02, 0.1)
+    } else {
+        0.0
+    };
     let mut t = 0.0;
-    let times: Vec<f64> = letters
-        .iter()
-        .map(|_| {
-            t += dice.between(900.0, 1800.0);
-            t
-        })
-        .collect();
+    // The mounting that each recording belongs to, and when it is made.
+    let mut recordings: Vec<(usize, f64)> = Vec::new();
+    for i in 0..letters.len() {
+        t += dice.between(900.0, 1800.0);
+        recordings.push((i, t));
+        if repeats {
+            for _ in 0..(4.0 * dice.between(0.0, 1.0)) as usize {
+                t += dice.between(60.0, 300.0);
+                recordings.push((i, t));
+            }
+        }
+    }
+    let times: Vec<f64> = recordings.iter().map(|r| r.1).collect();
     let fade = fade(&mut dice, drift, &times);
-    let mut observations = Vec::new();
     let kept: Vec<bool> = letters
         .iter()
         .map(|_| order != Order::Missing || dice.between(0.0, 1.0) > 1.0 / 6.0)
@@ -87,19 +108,26 @@ pub fn trial_of(k: u64, drift: Drift, order: Order) -> Simulated {
         n.count() >= 2
     };
     let whole = !(enough(Side::A) && enough(Side::B));
-    let mut n = [0.0f64; 2];
+    let mut observations = Vec::new();
+    let mut weight = [0.0f64; 2];
     for (i, side) in letters.iter().enumerate() {
         if !(kept[i] || whole) {
             continue;
         }
-        n[*side as usize] += 1.0;
         let step = if *side == Side::B { truth } else { 0.0 };
-        let y = 55.0 + step + fade[i] + tau * scatter(&mut dice, k) + noise * dice.normal();
-        let mut o = obs(*side, times[i], y, noise);
-        o.mounting = Some(format!("m{i}"));
-        observations.push(o);
+        let level = 55.0 + step + tau * scatter(&mut dice, k);
+        let mut n = 0.0;
+        for (r, (_, t)) in recordings.iter().enumerate().filter(|(_, r)| r.0 == i) {
+            let beyond = if rho > 0.0 { rho * dice.normal() } else { 0.0 };
+            let y = level + fade[r] + beyond + noise * dice.normal();
+            let mut o = obs(*side, *t, y, noise);
+            o.mounting = Some(format!("m{i}"));
+            observations.push(o);
+            n += 1.0;
+        }
+        weight[*side as usize] += 1.0 / (tau * tau + (noise * noise + rho * rho) / n);
     }
-    let bound = (tau * tau + noise * noise).sqrt() * (1.0 / n[0] + 1.0 / n[1]).sqrt();
+    let bound = (1.0 / weight[0] + 1.0 / weight[1]).sqrt();
     Simulated {
         observations,
         truth,
