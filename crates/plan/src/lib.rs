@@ -7,6 +7,8 @@
 //! - [`desense`]: what the own transmission costs the own receiver, and by which way
 //! - [`neighbour`]: what the operating rule allows, and the correction that keeps it
 //! - [`heat`] and [`supply`]: temperature, time to the limit, foldback in a log; current, volts, battery hours
+//! - [`frequency`]: tuning table, mixing products, services in the intermediate band
+//! - [`trial`]: order, number and rules of a swap trial, fixed before it begins
 //! - [`pointing`]: a beam fitted to levels along bolt turns, and the next turn
 //! - [`exposure`]: densities around the dish and distances to keep; the wind's load is `slantpath_antenna::wind`'s
 
@@ -14,12 +16,14 @@ pub mod desense;
 pub mod drive;
 mod error;
 pub mod exposure;
+pub mod frequency;
 pub mod heat;
 mod known;
 pub mod neighbour;
 pub mod pointing;
 pub mod protection;
 pub mod supply;
+pub mod trial;
 
 pub use error::{PlanError, Result};
 pub use known::Known;
