@@ -135,9 +135,18 @@ fn trouble(only: &str) {
             Scene::new(1e6, 200_000, 1 + i as u64, vec![q(333e3, 8.0).rolloff(a)]),
         );
     }
-    add("20k in 250k", Scene::new(250e3, 1_000_000, 10, vec![q(20e3, 9.0).at(60e3)]));
-    add("2 MBd in 5 M", Scene::new(5e6, 600_000, 11, vec![q(2e6, 9.0).at(300e3)]));
-    add("4 MBd in 10 M", Scene::new(10e6, 600_000, 12, vec![q(4e6, 9.0).at(-600e3)]));
+    add(
+        "20k in 250k",
+        Scene::new(250e3, 1_000_000, 10, vec![q(20e3, 9.0).at(60e3)]),
+    );
+    add(
+        "2 MBd in 5 M",
+        Scene::new(5e6, 600_000, 11, vec![q(2e6, 9.0).at(300e3)]),
+    );
+    add(
+        "4 MBd in 10 M",
+        Scene::new(10e6, 600_000, 12, vec![q(4e6, 9.0).at(-600e3)]),
+    );
     add(
         "mixed rates",
         Scene::new(
@@ -177,10 +186,21 @@ fn trouble(only: &str) {
     add("3 dB", Scene::new(1e6, 300_000, 19, vec![q(333e3, 3.0)]));
     add(
         "-1 dB",
-        Scene::new(1e6, 400_000, 20, vec![Sent::new("QPSK 1/4", Normal, true, 333e3, -1.0)]),
+        Scene::new(
+            1e6,
+            400_000,
+            20,
+            vec![Sent::new("QPSK 1/4", Normal, true, 333e3, -1.0)],
+        ),
     );
-    add("0.3 s at 66k", Scene::new(250e3, 75_000, 21, vec![q(66e3, 9.0)]));
-    add("20 s at 66k", Scene::new(250e3, 5_000_000, 22, vec![q(66e3, 9.0)]));
+    add(
+        "0.3 s at 66k",
+        Scene::new(250e3, 75_000, 21, vec![q(66e3, 9.0)]),
+    );
+    add(
+        "20 s at 66k",
+        Scene::new(250e3, 5_000_000, 22, vec![q(66e3, 9.0)]),
+    );
     let dummy = Frame {
         modcod: 0,
         fecframe: Normal,
@@ -189,7 +209,12 @@ fn trouble(only: &str) {
     let a = frame("QPSK 3/4", Short, true);
     add(
         "some dummies",
-        Scene::new(1e6, 400_000, 23, vec![q(333e3, 9.0).turns(vec![a, dummy, a, a, dummy])]),
+        Scene::new(
+            1e6,
+            400_000,
+            23,
+            vec![q(333e3, 9.0).turns(vec![a, dummy, a, a, dummy])],
+        ),
     );
     add(
         "dummies alone",
@@ -212,9 +237,18 @@ fn trouble(only: &str) {
     );
     let mut half = vec![a; 12];
     half.extend(vec![frame("8PSK 3/5", Normal, false); 12]);
-    add("changes once", Scene::new(1e6, 600_000, 26, vec![q(333e3, 10.0).turns(half)]));
-    add("starts", Scene::new(1e6, 600_000, 27, vec![q(333e3, 10.0).on(0.4, 1.0)]));
-    add("stops", Scene::new(1e6, 600_000, 28, vec![q(333e3, 10.0).on(0.0, 0.6)]));
+    add(
+        "changes once",
+        Scene::new(1e6, 600_000, 26, vec![q(333e3, 10.0).turns(half)]),
+    );
+    add(
+        "starts",
+        Scene::new(1e6, 600_000, 27, vec![q(333e3, 10.0).on(0.4, 1.0)]),
+    );
+    add(
+        "stops",
+        Scene::new(1e6, 600_000, 28, vec![q(333e3, 10.0).on(0.0, 0.6)]),
+    );
     let mut s = Scene::new(1e6, 600_000, 29, vec![q(333e3, 10.0)]);
     s.step = Some((0.5, 3.0));
     add("gain step", s);
@@ -233,7 +267,12 @@ fn trouble(only: &str) {
     for (m, at) in [("8PSK 3/4", -300e3), ("QPSK 1/2", 0.0)] {
         add(
             &format!("bare {m}"),
-            Scene::new(2e6, 800_000, 34, vec![Sent::new(m, Short, true, 250e3, 9.0).at(at).unframed()]),
+            Scene::new(
+                2e6,
+                800_000,
+                34,
+                vec![Sent::new(m, Short, true, 250e3, 9.0).at(at).unframed()],
+            ),
         );
     }
     for (name, s) in list.iter().filter(|(n, _)| n.contains(only)) {
@@ -247,7 +286,8 @@ fn trouble(only: &str) {
                 c.clock.u_rate,
                 c.shape.rolloff,
                 c.shape.rolloff_confidence,
-                c.c_n().map_or("-".into(), |x| format!("{:.2}", 10.0 * x.0.log10())),
+                c.c_n()
+                    .map_or("-".into(), |x| format!("{:.2}", 10.0 * x.0.log10())),
             );
             match &c.lock {
                 Ok(l) => println!(
@@ -266,7 +306,11 @@ fn trouble(only: &str) {
             for s in c.shoulders.iter() {
                 match s {
                     Ok(s) if s.seen() => {
-                        println!("      shoulder {:.1} dBc ± {:.2}", 10.0 * s.ratio.log10(), 4.3 * s.u / s.ratio)
+                        println!(
+                            "      shoulder {:.1} dBc ± {:.2}",
+                            10.0 * s.ratio.log10(),
+                            4.3 * s.u / s.ratio
+                        )
                     }
                     Ok(_) => {}
                     Err(e) => println!("      shoulder {e:?}"),

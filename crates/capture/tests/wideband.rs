@@ -501,3 +501,61 @@ fn the_same_at_any_number_of_threads() {
     assert_eq!(a.carriers, b.carriers);
     assert_eq!(a.answers, b.answers);
 }
+
+#[test]
+fn frames_of_changing_kind_are_followed() {
+    let frame = |name: &'static str, fec, pilots| Sent::new(name, fec, pilots, 1.0, 0.0).frame();
+    let a = frame("QPSK 3/4", Short, true);
+    let b = frame("8PSK 2/3", Short, true);
+    let c = frame("16APSK 3/4", Short, false);
+    let dummy = slantpath_waveform::Frame { modcod: 0, ..a };
+    let q = |es_n0| Sent::new("QPSK 3/4", Short, true, 333e3, es_n0);
+    for (i, (turns, es_n0)) in [
+        (vec![a, dummy, a, a, dummy], 7.0),
+        (vec![a, b, a, c, b], 13.0),
+        (vec![a, a, a, a, b, b, b, b], 10.0),
+        (vec![dummy], 9.0),
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let s = Scene::new(
+            1e6,
+            260_000,
+            800 + i as u64,
+            vec![q(es_n0).turns(turns.clone())],
+        );
+        let w = run(s.memory("turns")).expect("measured");
+        assert_eq!(w.carriers.len(), 1, "{turns:?}");
+        let l = w.carriers[0].lock.as_ref().expect("locked");
+        let name = |f: &slantpath_waveform::Frame| f.name();
+        for f in &turns {
+            assert!(l.kinds.iter().any(|k| k.0.name() == name(f)), "{:?}", l.kinds);
+        }
+        for (k, _) in &l.kinds {
+            assert!(turns.iter().any(|f| f.name() == k.name()), "{:?}", l.kinds);
+        }
+        let d = l.mer.db() - es_n0;
+        assert!(d.abs() < 0.1 + 3.0 * l.mer.u_db(), "{turns:?} {d} {:?}", l.mer);
+        println!("{i}: mer {d:+.3} ± {:.3}, {:?}", l.mer.u_db(), l.kinds);
+    }
+}
+
+#[test]
+fn a_carrier_that_is_not_always_there() {
+    for (i, (from, to)) in [(0.4, 1.0), (0.0, 0.55)].into_iter().enumerate() {
+        let s = Scene::new(
+            1e6,
+            400_000,
+            820 + i as u64,
+            vec![Sent::new("QPSK 3/4", Short, true, 333e3, 10.0).on(from, to)],
+        );
+        let w = run(s.memory("part")).expect("measured");
+        let l = w.carriers[0].lock.as_ref().expect("locked");
+        let d = l.mer.db() - 10.0;
+        assert!(d.abs() < 0.1 + 3.0 * l.mer.u_db(), "{d} {:?}", l.mer);
+        let (a, b) = l.on_air.expect("parts without frames");
+        // Frames of 8370 symbols: 25 ms.
+        assert!((a - 0.4 * from).abs() < 0.052 && (b - 0.4 * to).abs() < 0.052, "{a} {b}");
+    }
+}

@@ -2,15 +2,19 @@
 
 use super::clock::{Bins, Line, line};
 use super::find::PROOF;
-use super::lock::{NoSync, Sync, synchronise};
+use super::frames::{DOUBTFUL, Frames, NO_GRID, dissent, follow_headers};
+use super::known::{known_groups, refine, untwist};
+use super::lock::{NoSync, synchronise};
 use super::model::Shape;
 use super::quality::{KnownSymbols, SignalToNoise, combine, payload_es_n0, with_own};
 use super::symbols::{Grid, full_span, symbols};
-use super::track::{PhaseResidue, Points, follow, known_groups, refine, untwist};
+use super::residue::PhaseResidue;
+use super::track::{Points, follow};
 use super::{Stream, transform};
+use slantpath_signal::C32;
 use slantpath_signal::channel::smooth_length;
 use slantpath_waveform::frame::SLOT;
-use slantpath_waveform::{Frame, Scrambler};
+use slantpath_waveform::{Frame, Modulation, Scrambler};
 
 /// Symbol clock of a carrier.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,8 +30,12 @@ pub struct Clock {
 /// What frames told of a carrier.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Lock {
-    /// Kind of PLFRAME.
+    /// Kind of PLFRAME; the commonest when there are several.
     pub frame: Frame,
+    /// Every kind seen and how often, the commonest first.
+    pub kinds: Vec<(Frame, usize)>,
+    /// Seconds of the stretch from and to which there were PLFRAMEs, when that is not all of it.
+    pub on_air: Option<(f64, f64)>,
     /// Probability of that PLS code given the headers.
     pub confidence: f64,
     /// Headers in the stretch.
@@ -117,6 +125,69 @@ pub(super) fn clock_line(stream: &Stream, centre_hz: f64, rate: f64) -> Option<L
     .filter(|l| l.significance > PROOF)
 }
 
+/// Symbols in which frames are looked for first.
+const SEARCHED: usize = 160_000;
+
+/// Where frames are and what they say.
+struct Framing {
+    frames: Frames,
+    turns: f64,
+    confidence: f64,
+    length_agrees: Option<bool>,
+}
+
+/// Frames on a grid, or one by one where there is none.
+fn framing(z: &[C32]) -> Result<Framing, NoSync> {
+    let sync = synchronise(z);
+    if let Ok(s) = &sync {
+        let frames = Frames::steady(s, z.len());
+        let part = dissent(z, &frames, s.turns).unwrap_or(0.0);
+        let followed = if part > DOUBTFUL { follow_headers(z) } else { None };
+        if part < DOUBTFUL || (followed.is_none() && part < NO_GRID) {
+            return Ok(Framing {
+                frames,
+                turns: s.turns,
+                confidence: s.decision.confidence,
+                length_agrees: s.length_agrees,
+            });
+        }
+    }
+    match follow_headers(z) {
+        Some((frames, turns)) => Ok(Framing {
+            frames,
+            turns,
+            // Each header alone is beyond noise, and announces where the next one stands.
+            confidence: 1.0 - 1e-6,
+            length_agrees: Some(true),
+        }),
+        None => Err(match sync {
+            Ok(s) => NoSync::Unclear {
+                best: s.significance,
+                confidence: s.decision.confidence,
+            },
+            Err(e) => e,
+        }),
+    }
+}
+
+/// From when to when there were frames, when more than the longest of them is missing at either end.
+fn on_air(frames: &Frames, symbols: usize, begins: f64, rate: f64, seconds: f64) -> Option<(f64, f64)> {
+    const LONGEST: usize = 33_282;
+    let first = frames.places.first()?.start;
+    let end = frames
+        .places
+        .last()
+        .map(|p| p.start + p.frame.symbols())?
+        .min(symbols);
+    if !frames.followed || (first < LONGEST && end + LONGEST > symbols) {
+        return None;
+    }
+    Some((
+        begins + first as f64 / rate,
+        (begins + end as f64 / rate).min(seconds),
+    ))
+}
+
 /// Demodulates a carrier of known shape and clock, and once more with the spectrum turned round when nothing was found:
 /// behind an oscillator above the downlink frequencies run backwards.
 pub(super) fn demodulate(
@@ -166,8 +237,7 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
         drift: 0.0,
         rolloff: shape.rolloff,
     };
-    let (z, began) = symbols(stream, &grid, LOCK_SPAN);
-    let count = z.len();
+    let count = (seconds * l.rate) as usize;
     let done = |clock: Clock, lock| {
         Some(Demodulated {
             clock,
@@ -176,11 +246,23 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
             lock,
         })
     };
-    if count < 2 * SLOT {
-        return done(clock, Err(NoLock::TooShort { symbols: count }));
+    // A part tells where the frames are as well as all of it; all of it is tried when that part does not.
+    let mut found = None;
+    for most in [SEARCHED, usize::MAX] {
+        let (z, began) = symbols(stream, &grid, LOCK_SPAN, most);
+        if z.len() < 2 * SLOT {
+            return done(clock, Err(NoLock::TooShort { symbols: z.len() }));
+        }
+        let framing = framing(&z);
+        let last = z.len() + 1000 >= count || most == usize::MAX;
+        if framing.is_ok() || last {
+            found = Some((framing, z, began));
+            break;
+        }
     }
-    let sync = match synchronise(&z) {
-        Ok(s) => s,
+    let (framing, z, began) = found?;
+    let framing = match framing {
+        Ok(f) => f,
         Err(NoSync::NoHeaders { .. }) => {
             let shortest = Frame::lengths().first().copied().unwrap_or(0);
             let why = if count < shortest {
@@ -201,32 +283,42 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
         }
     };
     // Again with the carrier that the headers tell, so that the matched filter stands where the carrier does.
-    let (groups_turns, _) = {
-        let mut g = known_groups(&z, &sync, scrambler);
-        untwist(&mut g, sync.turns);
-        let pilots = sync.frame.pilot_blocks() > 0;
-        let (t, u) = refine(&g, pilots, 1.0);
-        (sync.turns + t, u)
+    let turns = {
+        let mut g = known_groups(&z, &framing.frames, scrambler);
+        untwist(&mut g, framing.turns);
+        framing.turns + refine(&g, framing.frames.pilots(), 1.0).0
     };
-    grid.carrier_hz += groups_turns * grid.rate;
+    grid.carrier_hz += turns * grid.rate;
     // The longer filter begins some symbols later; a lone header must not be lost to that.
     let full = full_span(grid.rolloff);
-    let lone = sync.headers == 1 && (sync.first as f64) < full - LOCK_SPAN + 2.0;
-    let (z, begins) = symbols(stream, &grid, if lone { LOCK_SPAN } else { full });
+    let at = framing.frames.places.first().map_or(0, |p| p.start);
+    let lone = framing.frames.places.len() == 1 && (at as f64) < full - LOCK_SPAN + 2.0;
+    let (z, begins) = symbols(stream, &grid, if lone { LOCK_SPAN } else { full }, usize::MAX);
     let later = ((begins - began) * grid.rate).round().max(0.0) as usize;
-    let first = if sync.first >= later {
-        sync.first - later
-    } else {
-        sync.first + sync.length - later
+    let steady = Frames::onward(&framing.frames.earlier(later), z.len());
+    let part = dissent(&z, &steady, 0.0).unwrap_or(0.0);
+    let followed = (framing.frames.followed || part > DOUBTFUL)
+        .then(|| follow_headers(&z))
+        .flatten();
+    let frames = match followed {
+        Some((f, _)) => f,
+        None if !framing.frames.followed && part < NO_GRID => steady,
+        None => {
+            return done(
+                clock,
+                Err(NoLock::Unclear {
+                    symbols: count,
+                    confidence: framing.confidence,
+                }),
+            );
+        }
     };
-    let sync = Sync {
-        turns: 0.0,
-        headers: z.len().saturating_sub(first + SLOT) / sync.length + 1,
-        first,
-        ..sync
+    let kinds = frames.kinds();
+    let Some((main, _)) = kinds.first().copied() else {
+        return done(clock, Err(NoLock::NoHeaders { symbols: count }));
     };
-    let mut groups = known_groups(&z, &sync, scrambler);
-    let pilots = sync.frame.pilot_blocks() > 0;
+    let mut groups = known_groups(&z, &frames, scrambler);
+    let pilots = frames.pilots();
     let (t, _) = refine(&groups, pilots, 1.0);
     untwist(&mut groups, t);
     let gather = |groups: &[(f64, Vec<slantpath_signal::C64>)]| {
@@ -271,32 +363,38 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
         (t + dt, u)
     };
     // Payload magnitudes; header and pilots are left out.
-    let payload = sync.frame.modulation().and_then(|m| {
-        let mut power = Vec::with_capacity(z.len());
-        let ranges: Vec<_> = sync.frame.payload_ranges().collect();
-        let mut start = sync.first;
-        while start < z.len() {
-            for r in &ranges {
-                let end = (start + r.end).min(z.len());
-                if let Some(p) = z.get((start + r.start).min(end)..end) {
-                    power.extend(p.iter().map(|x| x.norm_sqr()));
-                }
+    let mut power = Vec::with_capacity(z.len());
+    let mut phase_keyed = None;
+    for p in &frames.places {
+        let Some(m @ (Modulation::Qpsk | Modulation::Psk8)) = p.frame.modulation() else {
+            continue;
+        };
+        phase_keyed = Some(m);
+        for r in p.frame.payload_ranges() {
+            let end = (p.start + r.end).min(z.len());
+            if let Some(x) = z.get((p.start + r.start).min(end)..end) {
+                power.extend(x.iter().map(|x| x.norm_sqr()));
             }
-            start += sync.length;
         }
-        payload_es_n0(&power, m)
-    });
+    }
+    let payload = phase_keyed.and_then(|m| payload_es_n0(&power, m));
     let first = combine(&known, payload.as_ref());
-    let track = follow(&z, &sync, scrambler, (t, u_t), &used, &first, grid.rate);
+    let track = follow(&z, &frames, scrambler, (t, u_t), &used, &first, grid.rate);
     let es_n0 = with_own(track.es_n0);
     clock.u_rate = clock.u_rate.max(1e-8 * clock.rate);
     let mer = mer(&es_n0, &track.residues);
     let turning = track.turning;
     let lock = Lock {
-        frame: sync.frame,
-        confidence: sync.decision.confidence,
-        headers: sync.headers,
-        length_agrees: sync.length_agrees,
+        frame: main,
+        kinds,
+        on_air: on_air(&frames, z.len(), begins, grid.rate, seconds),
+        confidence: framing.confidence,
+        headers: frames.places.len(),
+        length_agrees: if frames.followed {
+            Some(true)
+        } else {
+            framing.length_agrees
+        },
         carrier_hz: stream.centre_hz + grid.carrier_hz + turning.turns * grid.rate,
         u_carrier_hz: turning.u_turns * grid.rate,
         drift: turning

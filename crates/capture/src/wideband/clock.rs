@@ -96,7 +96,8 @@ pub(super) fn line(
         return None;
     }
     // Fine search: the product's own transform between bins.
-    let power = |x: f64| -> f64 { f64::from(tone(&u, &l, x / size as f64).norm_sqr()) };
+    let sums = Sums::around(&u, &l, best as f64 / size as f64);
+    let power = |x: f64| -> f64 { sums.at(x / size as f64).norm_sqr() };
     let step = {
         // Zero padding makes the line wider than a bin.
         let padded = 1.0 / (df * samples_s.max(1e-12));
@@ -128,18 +129,20 @@ pub(super) fn line(
     let line_hz = (x + (up - low) as f64) * df;
     // Phase at the middle of the stretch, where it does not depend on the rate's error.
     let t_mid = 0.5 * samples_s;
-    let c = tone(&u, &l, x / size as f64);
-    // tone() refers the phase to the start of the transform.
-    let at_mid = f64::from(c.im).atan2(f64::from(c.re)) + TAU * line_hz * t_mid;
+    let c = sums.at(x / size as f64);
+    let u_phase = sums.u_phase(x / size as f64);
+    // The sums refer the phase to the start of the transform.
+    let at_mid = c.im.atan2(c.re) + TAU * line_hz * t_mid;
     let turns = at_mid / TAU;
     let instant_s = t_mid - (turns - turns.round()) / line_hz;
     Some(Line {
         rate: line_hz,
-        // Bound of a tone's frequency (D. C. Rife and R. R. Boorstyn, IEEE Trans. IT-20, 1974).
-        u_rate: (6.0 / significance).sqrt() / (TAU * samples_s),
+        // Bound of a tone's frequency (D. C. Rife and R. R. Boorstyn, IEEE Trans. IT-20, 1974), for the noise across
+        // the line: the pattern of the data adds more along it.
+        u_rate: 12f64.sqrt() * u_phase / (TAU * samples_s),
         significance,
         instant_s,
-        u_instant: (0.5 / significance).sqrt() / TAU,
+        u_instant: u_phase / TAU,
     })
 }
 
@@ -173,17 +176,58 @@ fn edge(bins: &Bins<'_>, centre: i64, m: i64, size: usize) -> Vec<C32> {
     out
 }
 
-/// Transform of the product at one frequency, in turns a sample.
-fn tone(u: &[C32], l: &[C32], turns: f64) -> C32 {
-    let mut sum = num_complex::Complex::<f64>::default();
-    for (i, (a, b)) in u.chunks(256).zip(l.chunks(256)).enumerate() {
+/// The product of both edges near one frequency: sums over short runs, turned back by that frequency.
+struct Sums {
+    turns: f64,
+    run: usize,
+    runs: Vec<num_complex::Complex<f64>>,
+}
+
+impl Sums {
+    /// Runs so short that some bins beside `turns` lose nothing.
+    fn around(u: &[C32], l: &[C32], turns: f64) -> Self {
+        let run = (u.len() / 1024).clamp(1, 4096);
         let step = num_complex::Complex::cis(-TAU * turns);
-        let mut r = num_complex::Complex::cis(-TAU * ((turns * (i * 256) as f64) % 1.0));
-        for (a, b) in a.iter().zip(b) {
-            let v = a * b.conj();
-            sum += num_complex::Complex::new(f64::from(v.re), f64::from(v.im)) * r;
-            r *= step;
-        }
+        let runs = u
+            .chunks(run)
+            .zip(l.chunks(run))
+            .enumerate()
+            .map(|(i, (a, b))| {
+                let mut r = num_complex::Complex::cis(-TAU * ((turns * (i * run) as f64) % 1.0));
+                let mut sum = num_complex::Complex::<f64>::default();
+                for (a, b) in a.iter().zip(b) {
+                    let v = a * b.conj();
+                    sum += num_complex::Complex::new(f64::from(v.re), f64::from(v.im)) * r;
+                    r *= step;
+                }
+                sum
+            })
+            .collect();
+        Self { turns, run, runs }
     }
-    C32::new(sum.re as f32, sum.im as f32)
+
+    /// Each run at another frequency, in turns a sample.
+    fn each(&self, turns: f64) -> impl Iterator<Item = num_complex::Complex<f64>> + '_ {
+        let d = (turns - self.turns) * self.run as f64;
+        // A run turns about its own middle.
+        let middle = 0.5 * (self.run as f64 - 1.0) / self.run as f64;
+        self.runs
+            .iter()
+            .enumerate()
+            .map(move |(i, s)| s * num_complex::Complex::cis(-TAU * (d * (i as f64 + middle))))
+    }
+
+    /// Transform at one frequency.
+    fn at(&self, turns: f64) -> num_complex::Complex<f64> {
+        self.each(turns).sum()
+    }
+
+    /// Standard uncertainty of the phase there, rad: from the scatter of the runs across the sum.
+    fn u_phase(&self, turns: f64) -> f64 {
+        let sum = self.at(turns);
+        let size = sum.norm().max(1e-300);
+        let unit = sum.conj() / size;
+        let across: f64 = self.each(turns).map(|s| (s * unit).im.powi(2)).sum();
+        across.sqrt() / size
+    }
 }

@@ -40,6 +40,8 @@ pub struct Unexplained {
     pub ratio: f64,
     /// Whether it reaches an end of the recorded band.
     pub cut: bool,
+    /// Centre of the carrier that it mirrors, when it is an image by the receiver's imbalance.
+    pub mirrors_hz: Option<f64>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -307,6 +309,7 @@ fn unexplained(
                 hi_hz: hi,
                 ratio,
                 cut: false,
+                mirrors_hz: None,
             });
         }
     }
@@ -340,6 +343,7 @@ fn unexplained(
                 hi_hz: hi,
                 ratio: 1.0 + e.step.abs() / e.low.max(1e-300),
                 cut: true,
+                mirrors_hz: None,
             });
         }
     }

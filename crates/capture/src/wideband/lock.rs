@@ -148,6 +148,35 @@ pub(super) fn synchronise(z: &[C32]) -> Result<Sync, NoSync> {
     })
 }
 
+/// Places where a single header stands out of the noise, the loudest first, with the carrier's turns a symbol there.
+pub(super) fn loudest_headers(z: &[C32]) -> Vec<(usize, f64)> {
+    const MOST: usize = 400;
+    let Some(m) = metrics(z) else {
+        return Vec::new();
+    };
+    let mut all: Vec<(f64, usize, f64)> = Vec::new();
+    for (v, mean) in [(&m.plus, m.mean_plus), (&m.minus, m.mean_minus)] {
+        for (k, x) in v.iter().enumerate() {
+            let score = f64::from(x.norm_sqr()) / mean;
+            let coarse = f64::from(x.im).atan2(f64::from(x.re)) / TAU;
+            if score > PROOF && coarse.abs() < 0.25 {
+                all.push((score, k, coarse));
+            }
+        }
+    }
+    all.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let mut out: Vec<(usize, f64)> = Vec::new();
+    for (_, k, coarse) in all {
+        if out.len() == MOST {
+            break;
+        }
+        if out.iter().all(|(o, _)| o.abs_diff(k) > HEADER) {
+            out.push((k, coarse));
+        }
+    }
+    out
+}
+
 struct Metrics {
     plus: Vec<C32>,
     minus: Vec<C32>,

@@ -6,34 +6,42 @@
 //!
 //! Nothing is known beforehand: no frequency, no symbol rate, no MODCOD.
 
+mod activity;
 mod answers;
 mod carrier;
 mod clock;
+mod company;
 mod find;
+mod frames;
+mod known;
 mod lock;
 mod model;
 mod quality;
+mod residue;
 mod shoulders;
 mod symbols;
 mod track;
 mod transform;
+mod turning;
 
 use crate::error::CaptureError;
-use crate::measure::{Flag, Reader, converter_flags, known_rate, long_enough};
+use crate::measure::{Flag, FlagKind, Reader, converter_flags, known_rate, long_enough};
 use crate::source::{About, Source};
 use rayon::prelude::*;
-use slantpath_quantity::Answer;
+use slantpath_quantity::{Answer, from_db};
 use slantpath_signal::pulse::raised_cosine;
 use slantpath_signal::{BankPlan, C32, ChannelBand, FrameBank, Spectrum};
 use slantpath_stats::{Progress, Stop};
 use slantpath_waveform::Scrambler;
 
+pub use activity::LevelStep;
 pub use carrier::{Clock, Lock, NoLock};
 pub use find::Unexplained;
 pub use model::Shape;
 pub use quality::{KnownSymbols, SignalToNoise};
 pub use shoulders::{NoShoulder, Shoulder, ShoulderPlan};
-pub use track::{PhaseResidue, Points};
+pub use residue::PhaseResidue;
+pub use track::Points;
 
 /// What a wideband measurement may know.
 #[derive(Debug, Clone, PartialEq)]
@@ -120,6 +128,10 @@ pub struct Carrier {
     pub lock: Result<Lock, NoLock>,
     /// Carriers whose band is within a quarter of the symbol rate.
     pub neighbours: Vec<Neighbour>,
+    /// Power of images by the receiver's imbalance behind this carrier's matched filter over its own.
+    pub images: f64,
+    /// The largest change of its level over the recording.
+    pub step: Option<LevelStep>,
     /// Shoulders below and above.
     pub shoulders: [Result<Shoulder, NoShoulder>; 2],
 }
@@ -228,12 +240,14 @@ pub fn measure(
         .zip(&streams)
         .map(|(f, s)| (settings.symbols as f64 * s.rate_hz / f.line.rate) as usize)
         .collect();
+    let row_frames = ((0.01 * fs / (0.5 * n as f64)).round() as usize).clamp(1, 64);
+    let zones = activity::zones(&found, fs, n);
     let mut bank = FrameBank::new(BankPlan {
         sample_rate_hz: fs,
         n,
-        row_frames: ((0.01 * fs / (0.5 * n as f64)).round() as usize).clamp(1, 64),
+        row_frames,
         channels: bands,
-        zones: Vec::new(),
+        zones: zones.clone(),
         levels: true,
     });
     let collect = |bank: &mut FrameBank, streams: &mut [Stream]| {
@@ -267,6 +281,8 @@ pub fn measure(
     let about = source.about().clone();
     let spectrum = bank.sums().spectrum();
     let flags = converter_flags(&about, &spectrum, &bank.sums().levels);
+    let row_s = row_frames as f64 * 0.5 * n as f64 / fs;
+    let steps = activity::steps(&bank.sums().rows, &zones, row_s);
     progress.report(0.7, "carriers");
 
     for s in &mut streams {
@@ -278,12 +294,17 @@ pub fn measure(
         .zip(found.par_iter())
         .map(|(s, f)| carrier::clock_line(s, f.centre_hz, f.line.rate))
         .collect();
-    let (found, streams): (Vec<find::Found>, Vec<Stream>) = found
-        .into_iter()
-        .zip(streams)
-        .zip(lines)
-        .filter_map(|((f, s), l)| Some((find::Found { line: l?, ..f }, s)))
-        .unzip();
+    let mut found_again = Vec::new();
+    let mut steps_again = Vec::new();
+    let mut kept = Vec::new();
+    for (((f, s), l), step) in found.into_iter().zip(streams).zip(lines).zip(steps) {
+        if let Some(line) = l {
+            found_again.push(find::Found { line, ..f });
+            kept.push(s);
+            steps_again.push(step);
+        }
+    }
+    let (found, streams, steps) = (found_again, kept, steps_again);
     let starts: Vec<(f64, f64, f64)> = found
         .iter()
         .map(|f| (f.centre_hz, f.line.rate, f.step))
@@ -325,7 +346,39 @@ pub fn measure(
     if stop.is_requested() {
         return Err(CaptureError::Stopped);
     }
-    let carriers = gather(&found, &shapes, demodulated, &spectrum, plan);
+    let mut all: Vec<Candidate> = found
+        .into_iter()
+        .zip(shapes)
+        .zip(demodulated)
+        .zip(steps)
+        .map(|(((found, (shape, shape_fitted)), demodulated), step)| Candidate {
+            found,
+            shape,
+            shape_fitted,
+            demodulated,
+            step,
+        })
+        .collect();
+    let image_ratio = image_ratio(&flags);
+    let mut unexplained = unexplained;
+    let apart = company::apparitions(&all, image_ratio);
+    let mut k = 0;
+    all.retain(|c| {
+        let what = apart.get(k).copied().flatten();
+        k += 1;
+        if let Some(company::Apparition::Image { of_hz }) = what {
+            let (lo_hz, hi_hz) = c.shape.band();
+            unexplained.push(Unexplained {
+                lo_hz,
+                hi_hz,
+                ratio: 1.0 + c.shape.noise.map_or(0.0, |(n, _)| c.shape.density / n),
+                cut: false,
+                mirrors_hz: Some(of_hz),
+            });
+        }
+        what.is_none()
+    });
+    let carriers = gather(all, &spectrum, plan, image_ratio);
     let centre_hz = plan.centre_hz.or(about.center_hz);
     let duration_s = seen as f64 / fs;
     let answers = answers::all(&answers::Context {
@@ -372,22 +425,36 @@ fn take_direct_current(s: &mut Stream) {
     }
 }
 
+/// A carrier before it is compared with the others.
+struct Candidate {
+    found: find::Found,
+    shape: Shape,
+    shape_fitted: bool,
+    demodulated: Option<carrier::Demodulated>,
+    step: Option<LevelStep>,
+}
+
+/// Power of an image over what it mirrors, when the receiver's imbalance shows.
+fn image_ratio(flags: &[Flag]) -> Option<f64> {
+    let f = flags.iter().find(|f| f.kind == FlagKind::Imbalance)?;
+    let r = f.figures.iter().find(|x| x.label == "image rejection")?;
+    Some(from_db(-r.value))
+}
+
 /// Carriers with their neighbours and shoulders.
 fn gather(
-    found: &[find::Found],
-    shapes: &[(Shape, bool)],
-    demodulated: Vec<Option<carrier::Demodulated>>,
+    candidates: Vec<Candidate>,
     spectrum: &Spectrum,
     plan: &WidebandPlan,
+    image_ratio: Option<f64>,
 ) -> Vec<Carrier> {
-    let all: Vec<Shape> = shapes.iter().map(|s| s.0).collect();
-    demodulated
+    let all: Vec<Shape> = candidates.iter().map(|c| c.shape).collect();
+    candidates
         .into_iter()
-        .zip(found)
-        .zip(shapes)
         .enumerate()
-        .map(|(i, ((d, f), (shape, shape_fitted)))| {
-            let d = d.unwrap_or(carrier::Demodulated {
+        .map(|(i, c)| {
+            let (shape, f) = (c.shape, c.found);
+            let d = c.demodulated.unwrap_or(carrier::Demodulated {
                 clock: Clock {
                     rate: f.line.rate,
                     u_rate: f.line.u_rate,
@@ -413,20 +480,34 @@ fn gather(
                     (overlap_hz > -0.25 * shape.rate).then(|| Neighbour {
                         carrier: k,
                         overlap_hz,
-                        interference: leak(shape, o),
+                        interference: leak(&shape, o),
                     })
                 })
                 .collect();
+            let images = image_ratio.map_or(0.0, |g| {
+                all.iter()
+                    .map(|o| {
+                        let mirror = Shape {
+                            centre_hz: -o.centre_hz,
+                            ..*o
+                        };
+                        g * leak(&shape, &mirror)
+                    })
+                    .sum()
+            });
+            let under = d.lock.as_ref().ok().map(|l| shape.density / l.es_n0.ratio);
             Carrier {
                 number: i + 1,
                 clock: d.clock,
-                shape: *shape,
-                shape_fitted: *shape_fitted,
+                shape,
+                shape_fitted: c.shape_fitted,
                 symbols: d.symbols,
                 seconds: d.seconds,
                 lock: d.lock,
                 neighbours,
-                shoulders: shoulders::shoulders(spectrum, shape, &others, &plan.shoulders),
+                images,
+                step: c.step,
+                shoulders: shoulders::shoulders(spectrum, &shape, &others, &plan.shoulders, under),
             }
         })
         .collect()

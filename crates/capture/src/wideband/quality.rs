@@ -156,14 +156,21 @@ pub(super) fn payload_es_n0(power: &[f32], modulation: Modulation) -> Option<Sig
     })
 }
 
-/// Standard uncertainty of any Es/N0 by what the receiver here adds of its own (pulse cut short, interpolation,
-/// channel edges), dB: from simulations without noise, rounded up.
-const OWN_U_DB: f64 = 0.015;
+/// What the receiver here adds of its own (pulse cut short, interpolation, channel edges) stands this far below the
+/// signal, power ratio: 48 dB, from simulations without noise, rounded up.
+const OWN_NOISE: f64 = 1.6e-5;
+/// And what it may do to signal and noise alike, dB.
+const OWN_U_DB: f64 = 0.004;
+
+/// Relative standard uncertainty by what the receiver adds, at an Es/N0.
+fn own_u(ratio: f64) -> f64 {
+    relative_u_of_db(OWN_U_DB).hypot(ratio * OWN_NOISE)
+}
 
 /// With what the receiver adds of its own.
 pub(super) fn with_own(x: SignalToNoise) -> SignalToNoise {
     SignalToNoise {
-        u: x.u.hypot(relative_u_of_db(OWN_U_DB)),
+        u: x.u.hypot(own_u(x.ratio)),
         ..x
     }
 }
@@ -171,7 +178,7 @@ pub(super) fn with_own(x: SignalToNoise) -> SignalToNoise {
 /// Known symbols and payload weighted by their variances; when they disagree by more than chance allows, the known
 /// symbols alone, which assume less.
 pub(super) fn combine(known: &SignalToNoise, payload: Option<&SignalToNoise>) -> SignalToNoise {
-    let own = relative_u_of_db(OWN_U_DB);
+    let own = own_u(known.ratio);
     let Some(p) = payload else {
         return *known;
     };

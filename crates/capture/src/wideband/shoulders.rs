@@ -53,16 +53,19 @@ pub enum NoShoulder {
     Neighbour,
     /// No free noise beyond the window.
     NoNoise,
+    /// The noise under the carrier is as high as what stands beside it: a pedestal that ends near by.
+    Pedestal,
 }
 
-/// Shoulders below and above a carrier.
+/// Shoulders below and above a carrier; `under` is the noise density under it as its own symbols tell.
 pub(super) fn shoulders(
     s: &Spectrum,
     own: &Shape,
     others: &[Shape],
     plan: &ShoulderPlan,
+    under: Option<f64>,
 ) -> [Result<Shoulder, NoShoulder>; 2] {
-    [-1.0, 1.0].map(|side| one(s, own, others, plan, side))
+    [-1.0, 1.0].map(|side| one(s, own, others, plan, side, under))
 }
 
 fn one(
@@ -71,6 +74,7 @@ fn one(
     others: &[Shape],
     plan: &ShoulderPlan,
     side: f64,
+    under: Option<f64>,
 ) -> Result<Shoulder, NoShoulder> {
     let half = 0.5 * (1.0 + own.rolloff) * own.rate;
     let from = half + plan.gap * own.rate;
@@ -125,6 +129,11 @@ fn one(
         0.0
     };
     let u = (p * p * rel(bins.len()) + n * n * rel(outer.len()) + tilt * tilt).sqrt() / own.density;
+    // Regrowth stands higher under the carrier than beside it; a pedestal of noise alike.
+    let above = (p - n) / own.density > 3.0 * u;
+    if above && under.is_some_and(|v| (v / p - 1.0).abs() < 0.2 && v > 1.15 * n) {
+        return Err(NoShoulder::Pedestal);
+    }
     Ok(Shoulder {
         offset_hz: side * 0.5 * (from + to),
         width_hz: to - from,

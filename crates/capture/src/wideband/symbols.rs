@@ -29,11 +29,13 @@ pub(super) fn full_span(rolloff: f64) -> f64 {
 }
 
 /// Symbols, and the time of the first one in s from the stream's first sample. The filter is the carrier's own pulse,
-/// cut at `span` symbols either side and tabulated finely enough for the nearest row to do.
-pub(super) fn symbols(stream: &Stream, g: &Grid, span: f64) -> (Vec<C32>, f64) {
+/// cut at `span` symbols either side and tabulated finely enough for the nearest row to do; `most` symbols at most.
+pub(super) fn symbols(stream: &Stream, g: &Grid, span: f64, most: usize) -> (Vec<C32>, f64) {
     let r = stream.rate_hz;
-    let mixed = mixed(stream, g);
     let half = (span * r / g.rate).ceil() as usize;
+    let need = (most as f64 * r / g.rate).ceil().min(1e15) as usize + 2 * half;
+    let samples = stream.samples.get(..need).unwrap_or(&stream.samples);
+    let mixed = mixed(samples, r, g);
     let width = 2 * half;
     // Row p, tap j: sample floor(x) - half + 1 + j, at (j - half + 1 - p/ROWS) samples from the symbol.
     let per = g.rate / r;
@@ -86,11 +88,10 @@ fn dot(samples: &[C32], taps: &[f32]) -> C32 {
 }
 
 /// Samples with the carrier turned to zero.
-fn mixed(stream: &Stream, g: &Grid) -> Vec<C32> {
+fn mixed(samples: &[C32], r: f64, g: &Grid) -> Vec<C32> {
     const RUN: usize = 128;
-    let r = stream.rate_hz;
-    let mut out = Vec::with_capacity(stream.samples.len());
-    for (i, run) in stream.samples.chunks(RUN).enumerate() {
+    let mut out = Vec::with_capacity(samples.len());
+    for (i, run) in samples.chunks(RUN).enumerate() {
         let t = (i * RUN) as f64 / r;
         let turns = (g.carrier_hz + 0.5 * g.drift * t) * t;
         let mut z = num_complex::Complex::<f64>::cis(-TAU * (turns % 1.0));

@@ -35,11 +35,25 @@ pub(super) fn wanted(plan: &SearchPlan, m: &Measurement) -> bool {
     reaches || m.location.is_none()
 }
 
-fn answer<'a>(w: &'a Wideband, k: &Carrier, what: &str, branch: Option<&str>) -> Option<&'a Answer> {
+fn answer<'a>(
+    w: &'a Wideband,
+    k: &Carrier,
+    what: &str,
+    branch: Option<&str>,
+) -> Option<&'a Answer> {
     let id = format!("carrier.{}.{what}", k.number);
     match branch {
         Some(b) => w.answer(&format!("{id}@{b}")),
         None => w.answer(&id),
+    }
+}
+
+/// Kind of PLFRAMEs in words; of several the commonest.
+fn frame_words(k: &Carrier) -> String {
+    match &k.lock {
+        Err(_) => "framing unknown".into(),
+        Ok(l) if l.kinds.len() > 1 => format!("{}, changing ({} kinds)", l.frame.name(), l.kinds.len()),
+        Ok(l) => l.frame.name(),
     }
 }
 
@@ -74,11 +88,7 @@ pub(super) fn section(recording: usize, w: &Wideband, branch: Option<&str>) -> S
                 Unit::KBd,
             ),
             cell(k, "rolloff"),
-            Cell::Text(
-                k.lock
-                    .as_ref()
-                    .map_or_else(|_| "framing unknown".into(), |l| l.frame.name()),
-            ),
+            Cell::Text(frame_words(k)),
             cell(k, "c_n"),
             cell(k, "es_n0"),
             cell(k, "mer"),
@@ -106,7 +116,11 @@ pub(super) fn section(recording: usize, w: &Wideband, branch: Option<&str>) -> S
             ));
         }
     }
-    if w.carriers.is_empty() { s } else { s.table(table) }
+    if w.carriers.is_empty() {
+        s
+    } else {
+        s.table(table)
+    }
 }
 
 /// Spectrum with the carriers drawn in, and their constellations.
@@ -141,11 +155,12 @@ pub(super) fn figures(recording: usize, w: &Wideband) -> Vec<Figure> {
         .iter()
         .map(|k| {
             let (a, b) = k.shape.band();
-            let what = k
-                .lock
-                .as_ref()
-                .map_or_else(|_| "framing unknown".into(), |l| l.frame.name());
-            (base + a, base + b, format!("{:.1} kBd, {what}", k.clock.rate / 1e3))
+            let what = frame_words(k);
+            (
+                base + a,
+                base + b,
+                format!("{:.1} kBd, {what}", k.clock.rate / 1e3),
+            )
         })
         .collect();
     out.push(Figure {
