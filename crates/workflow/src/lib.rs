@@ -9,6 +9,7 @@ pub mod echo;
 pub mod drive;
 mod error;
 pub mod files;
+pub mod live;
 pub mod measure;
 pub mod page;
 pub mod power;

@@ -70,6 +70,20 @@ pub fn measure_file(
     options: &MeasureOptions,
     progress: &Progress,
 ) -> Result<Measured, WorkflowError> {
+    measure_until(station, path, options, progress, &Stop::new())
+}
+
+/// The same, ended early by `stop`.
+///
+/// # Errors
+/// As [`measure_file`]; stopped.
+pub fn measure_until(
+    station: &Station,
+    path: &Path,
+    options: &MeasureOptions,
+    progress: &Progress,
+    stop: &Stop,
+) -> Result<Measured, WorkflowError> {
     let mut source = source::open(path, &options.open)?;
     let said = source.about().mount.branch.clone();
     let branch =
@@ -101,13 +115,8 @@ pub fn measure_file(
         options.open.center_hz,
         options.lo_tolerance_hz,
     );
-    let mut measurement = measure_source(
-        &mut *source,
-        &plan,
-        &Settings::default(),
-        progress,
-        &Stop::new(),
-    )?;
+    let mut measurement =
+        measure_source(&mut *source, &plan, &Settings::default(), progress, stop)?;
     if let Some(b) = &branch {
         for a in &mut measurement.answers {
             a.measurand = format!("{}@{b}", a.measurand);
@@ -116,7 +125,14 @@ pub fn measure_file(
     // A second reading: a stream can be read only once.
     let again = path.as_os_str() != "-" && wideband::wanted(&plan, &measurement);
     let wideband = if again {
-        Some(carriers(path, options, &plan, branch.as_deref(), progress)?)
+        Some(carriers(
+            path,
+            options,
+            &plan,
+            branch.as_deref(),
+            progress,
+            stop,
+        )?)
     } else {
         None
     };
@@ -135,6 +151,7 @@ fn carriers(
     plan: &SearchPlan,
     branch: Option<&str>,
     progress: &Progress,
+    stop: &Stop,
 ) -> Result<Wideband, WorkflowError> {
     let mut source = source::open(path, &options.open)?;
     let wideband_plan = WidebandPlan {
@@ -146,7 +163,7 @@ fn carriers(
         &wideband_plan,
         &WidebandSettings::default(),
         progress,
-        &Stop::new(),
+        stop,
     )?;
     if let Some(b) = branch {
         for a in &mut w.answers {

@@ -1,5 +1,6 @@
 //! `predict`: what the station should do.
 
+mod coil;
 mod sensitivity;
 mod variants;
 
@@ -7,7 +8,7 @@ pub use variants::side_by_side;
 
 use crate::WorkflowError;
 use sensitivity::what_the_next_decibel_costs;
-use slantpath_link::{Air, Conditions, Drawing, Group, Model, Prediction, predict as draw};
+use slantpath_link::{Air, Conditions, Drawing, Group, Memory, Model, Prediction, predict as draw};
 use slantpath_quantity::{Answer, show};
 use slantpath_report::{Section, Sheet};
 use slantpath_station::Station;
@@ -32,7 +33,27 @@ pub fn predicted(
     drawing: Drawing,
     progress: &Progress,
 ) -> Result<Predicted, WorkflowError> {
-    let model = Model::new(station, conditions)?;
+    predicted_with(
+        station,
+        conditions,
+        drawing,
+        progress,
+        &mut Memory::default(),
+    )
+}
+
+/// The same, with a memory of what depends on the site, the dish or the feed alone: for one "what if" after another.
+///
+/// # Errors
+/// As [`predicted`].
+pub fn predicted_with(
+    station: &Station,
+    conditions: &Conditions,
+    drawing: Drawing,
+    progress: &Progress,
+    memory: &mut Memory,
+) -> Result<Predicted, WorkflowError> {
+    let model = Model::with_memory(station, conditions, memory)?;
     let prediction = draw(&model, drawing, &Stop::new(), progress)?;
     Ok(Predicted { model, prediction })
 }
@@ -137,6 +158,7 @@ pub fn predict_sheet(
             }
         }
     }
+    sheet.sections.extend(coil::computed(station, &p.model));
     sheet.sections.push(what_the_next_decibel_costs(p, station));
     let (findings, fault) = dc_findings(station);
     if !findings.is_empty() {
