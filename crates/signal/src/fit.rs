@@ -78,16 +78,44 @@ pub fn polynomial(
     priors: &[Prior],
 ) -> Option<Polynomial> {
     let m = order + 1;
-    let mut a = vec![vec![0.0; m]; m];
-    let mut b = vec![0.0; m];
-    for ((x, y), w) in x.iter().zip(y).zip(w) {
-        if w.is_nan() || *w <= 0.0 {
-            continue;
-        }
+    let rows = x.iter().zip(y).zip(w).map(|((x, y), w)| {
         let t = (x - centre) / scale;
         let mut row = vec![1.0; m];
         for k in 1..m {
             row[k] = row[k - 1] * t;
+        }
+        (row, *y, *w)
+    });
+    let (coefficients, covariance) = columns(m, rows, priors)?;
+    let mut p = Polynomial {
+        centre,
+        scale,
+        coefficients,
+        covariance,
+        chi2: 0.0,
+    };
+    p.chi2 = x
+        .iter()
+        .zip(y)
+        .zip(w)
+        .filter(|(_, w)| **w > 0.0)
+        .map(|((x, y), w)| w * (y - p.at(*x)).powi(2))
+        .sum();
+    p.coefficients.iter().all(|c| c.is_finite()).then_some(p)
+}
+
+/// Weighted least squares on any `m` columns: each row with its value and weight (inverse variance; rows of weight zero
+/// are ignored). Coefficients and their covariance; `None` when the rows cannot determine them.
+pub fn columns(
+    m: usize,
+    rows: impl Iterator<Item = (Vec<f64>, f64, f64)>,
+    priors: &[Prior],
+) -> Option<(Vec<f64>, Vec<Vec<f64>>)> {
+    let mut a = vec![vec![0.0; m]; m];
+    let mut b = vec![0.0; m];
+    for (row, y, w) in rows {
+        if w.is_nan() || w <= 0.0 || row.len() != m {
+            continue;
         }
         for i in 0..m {
             b[i] += w * row[i] * y;
@@ -112,21 +140,7 @@ pub fn polynomial(
         .iter()
         .map(|r| r.iter().zip(&b).map(|(c, b)| c * b).sum())
         .collect();
-    let mut p = Polynomial {
-        centre,
-        scale,
-        coefficients,
-        covariance,
-        chi2: 0.0,
-    };
-    p.chi2 = x
-        .iter()
-        .zip(y)
-        .zip(w)
-        .filter(|(_, w)| **w > 0.0)
-        .map(|((x, y), w)| w * (y - p.at(*x)).powi(2))
-        .sum();
-    p.coefficients.iter().all(|c| c.is_finite()).then_some(p)
+    Some((coefficients, covariance))
 }
 
 /// Inverse of a symmetric positive definite matrix (Cholesky). `None` when it is singular.

@@ -1,7 +1,7 @@
 //! Frequency of a beacon: the line of a carrier, or the line that squaring makes of BPSK.
 
 use super::View;
-use super::phase::spread;
+use super::phase::{Spread, spread};
 use slantpath_signal::line::despun;
 use slantpath_signal::{Block, C64, ChirpPeak, chirp_line};
 use std::f64::consts::{PI, TAU};
@@ -32,12 +32,13 @@ pub(super) fn carrier(b: &Block, v: &View, half: f64) -> Option<Found> {
         v.drift_max,
     )?;
     let phase = pieces(&z, s.rate_hz, &p, PIECE_S);
-    let (u_f, u_d) = uncertainty(&z, s.rate_hz, &p);
+    let about = about(&z, s.rate_hz, &p);
+    let drift = p.drift_hz_per_s + about.by_drift + v.drift_hz_per_s;
     Some(Found {
-        f_hz: s.centre_hz + p.f_mid_hz + to_middle(p.drift_hz_per_s + v.drift_hz_per_s, s.rate_hz),
-        u_f_hz: u_f,
-        drift: p.drift_hz_per_s + v.drift_hz_per_s,
-        u_drift: u_d,
+        f_hz: s.centre_hz + p.f_mid_hz + about.by_f + to_middle(drift, s.rate_hz),
+        u_f_hz: about.u_f,
+        drift,
+        u_drift: about.u_drift,
         snr: p.snr,
         coherent_c: None,
         phase_steps: steps(&phase, 1.0),
@@ -70,13 +71,13 @@ pub(super) fn squared(b: &Block, v: &View, half: f64) -> Option<Found> {
         2.0 * v.drift_max,
     )?;
     let phase = pieces(&z, rate, &p, PIECE_S);
-    let (u_f, u_d) = uncertainty(&z, rate, &p);
+    let about = about(&z, rate, &p);
+    let drift = p.drift_hz_per_s + about.by_drift + 2.0 * v.drift_hz_per_s;
     Some(Found {
-        f_hz: 0.5
-            * (zero + p.f_mid_hz + to_middle(p.drift_hz_per_s + 2.0 * v.drift_hz_per_s, rate)),
-        u_f_hz: 0.5 * u_f,
-        drift: 0.5 * p.drift_hz_per_s + v.drift_hz_per_s,
-        u_drift: 0.5 * u_d,
+        f_hz: 0.5 * (zero + p.f_mid_hz + about.by_f + to_middle(drift, rate)),
+        u_f_hz: 0.5 * about.u_f,
+        drift: 0.5 * drift,
+        u_drift: 0.5 * about.u_drift,
         snr: p.snr,
         coherent_c: coherent_mean(&phase),
         phase_steps: steps(&phase, 2.0),
@@ -126,8 +127,8 @@ fn undrift(z: &[C64], rate: f64, drift: f64) -> Vec<C64> {
     despun(z, rate, 0.0, drift)
 }
 
-/// Standard uncertainties of the frequency and drift of a line.
-fn uncertainty(z: &[C64], rate: f64, p: &ChirpPeak) -> (f64, f64) {
+/// What the phase says of the frequency and drift of a line.
+fn about(z: &[C64], rate: f64, p: &ChirpPeak) -> Spread {
     let t_s = z.len() as f64 / rate;
     // Short stretches still make some eighty pieces.
     spread(&pieces(z, rate, p, PIECE_S.min(t_s / 80.0)), t_s)

@@ -25,23 +25,45 @@ struct Part {
     x: f64,
     phase: f64,
     variance: f64,
-    /// Weight in the coherent sum that told frequency and drift.
-    weight: f64,
 }
 
-/// Standard uncertainties of frequency, Hz, and drift, Hz/s, of a line whose pieces (time and mean, frequency and drift
-/// taken out) span `t_s` seconds.
-pub(super) fn spread(pieces: &[(f64, C64)], t_s: f64) -> (f64, f64) {
+/// What the phase adds to the frequency and drift of the tallest coherent sum, and how well both are then known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Spread {
+    /// To be added to the frequency, Hz.
+    pub by_f: f64,
+    /// Standard uncertainty of the frequency, Hz.
+    pub u_f: f64,
+    /// To be added to the drift, Hz/s.
+    pub by_drift: f64,
+    /// Standard uncertainty of the drift, Hz/s.
+    pub u_drift: f64,
+}
+
+/// Looks at a line whose pieces (time and mean, frequency and drift taken out) span `t_s` seconds.
+pub(super) fn spread(pieces: &[(f64, C64)], t_s: f64) -> Spread {
     // What cannot be told better than by the resolution of the stretch.
-    let coarse = (1.0 / t_s, 4.0 / (t_s * t_s));
+    let coarse = Spread {
+        by_f: 0.0,
+        u_f: 1.0 / t_s,
+        by_drift: 0.0,
+        u_drift: 4.0 / (t_s * t_s),
+    };
+    // x counts half stretches: phase = slope x + bend x^2.
+    let half = 0.5 * t_s;
+    let (to_f, to_drift) = (1.0 / (TAU * half), 2.0 / (TAU * half * half));
     parts(pieces, t_s)
         .filter(|p| p.len() >= 6)
         .and_then(|p| averaged(&p))
-        .map_or(coarse, |(slope, bend)| {
-            // x counts half stretches: phase = slope x + bend x^2.
-            let half = 0.5 * t_s;
-            (slope / (TAU * half), 2.0 * bend / (TAU * half * half))
+        .map(|[slope, bend]| Spread {
+            by_f: slope.0 * to_f,
+            u_f: slope.1 * to_f,
+            by_drift: bend.0 * to_drift,
+            u_drift: bend.1 * to_drift,
         })
+        // The tallest sum is never further off than the resolution.
+        .filter(|s| s.by_f.abs() < coarse.u_f && s.by_drift.abs() < coarse.u_drift)
+        .unwrap_or(coarse)
 }
 
 fn parts(pieces: &[(f64, C64)], t_s: f64) -> Option<Vec<Part>> {
@@ -84,7 +106,6 @@ fn parts(pieces: &[(f64, C64)], t_s: f64) -> Option<Vec<Part>> {
             x: 2.0 * t / t_s,
             phase: last,
             variance,
-            weight,
         });
     }
     Some(out)
@@ -106,8 +127,8 @@ fn wandering(d: f64, w: f64, a: f64) -> f64 {
     shape / (2.0 * a)
 }
 
-/// Standard uncertainties of the coefficients of x and x^2 as a coherent sum finds them, averaged over the wanderings that may be.
-fn averaged(parts: &[Part]) -> Option<(f64, f64)> {
+/// Coefficients of x and x^2 with their standard uncertainties, averaged over the wanderings that may be.
+fn averaged(parts: &[Part]) -> Option<[(f64, f64); 2]> {
     let n = parts.len();
     let width = 1.0 / PARTS as f64;
     let typical = parts.iter().map(|p| p.variance).sum::<f64>() / n as f64;
@@ -116,9 +137,8 @@ fn averaged(parts: &[Part]) -> Option<(f64, f64)> {
         parts.iter().map(|p| p.x).collect(),
         parts.iter().map(|p| p.x * p.x).collect(),
     ];
-    let rows = estimator(parts, &basis)?;
     let phase: Vec<f64> = parts.iter().map(|p| p.phase).collect();
-    let mut found: Vec<(f64, f64, f64)> = Vec::new();
+    let mut found: Vec<Fit> = Vec::new();
     for (i, strength) in STRENGTHS.iter().enumerate() {
         for turn in &TURNS[..if i == 0 { 1 } else { TURNS.len() }] {
             let diffusion = strength * typical / width;
@@ -130,71 +150,62 @@ fn averaged(parts: &[Part]) -> Option<(f64, f64)> {
                 own + diffusion * wandering(d, width, *turn) + constant
             });
             let Ok(l) = Cholesky::new(&v) else { continue };
-            let Some(likelihood) = restricted(&l, &basis, &phase) else {
+            let Some(mut fit) = restricted(&l, &basis, &phase) else {
                 continue;
             };
             // A steady oscillator is as likely beforehand as all wanderings together.
-            let prior = if i == 0 {
-                1.0
-            } else {
-                1.0 / (TURNS.len() * (STRENGTHS.len() - 1)) as f64
-            };
-            found.push((
-                likelihood + f64::ln(prior),
-                v.quadratic(&rows[0]).sqrt(),
-                v.quadratic(&rows[1]).sqrt(),
-            ));
+            if i > 0 {
+                fit.ln_likelihood -= ((TURNS.len() * (STRENGTHS.len() - 1)) as f64).ln();
+            }
+            found.push(fit);
         }
     }
-    let best = found.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
-    let (mut w, mut slope, mut bend) = (0.0, 0.0, 0.0);
-    for (l, s, b) in found {
-        let k = (l - best).exp();
-        w += k;
-        slope += k * s;
-        bend += k * b;
-    }
-    (w > 0.0).then(|| (slope / w, bend / w))
-}
-
-/// Rows that turn phases into the coefficients of x and x^2: least squares weighted as the coherent sum weighs.
-fn estimator(parts: &[Part], basis: &[Vec<f64>; 3]) -> Option<[Vec<f64>; 2]> {
-    let m: Vec<Vec<f64>> = (0..3)
-        .map(|i| {
-            (0..3)
-                .map(|j| {
-                    parts
-                        .iter()
-                        .enumerate()
-                        .map(|(k, p)| p.weight * basis[i][k] * basis[j][k])
-                        .sum()
-                })
-                .collect()
-        })
+    let best = found
+        .iter()
+        .map(|f| f.ln_likelihood)
+        .fold(f64::NEG_INFINITY, f64::max);
+    let weights: Vec<f64> = found
+        .iter()
+        .map(|f| (f.ln_likelihood - best).exp())
         .collect();
-    let inverse = slantpath_signal::fit::invert(&m)?;
-    let row = |i: usize| -> Vec<f64> {
-        parts
-            .iter()
-            .enumerate()
-            .map(|(k, p)| p.weight * (0..3).map(|j| inverse[i][j] * basis[j][k]).sum::<f64>())
-            .collect()
+    let total: f64 = weights.iter().sum();
+    let over = |value: &dyn Fn(&Fit) -> f64| -> f64 {
+        let sum: f64 = found.iter().zip(&weights).map(|(f, w)| w * value(f)).sum();
+        sum / total
     };
-    Some([row(1), row(2)])
+    (total > 0.0).then(|| {
+        [1, 2].map(|k| {
+            let mean = over(&|f| f.value[k]);
+            // Mean of the standard uncertainties, not of the variances: an unlikely strong wandering, whose variance is a
+            // hundred times larger, would speak for all.
+            let u = over(&|f| (f.variance[k] + (f.value[k] - mean).powi(2)).sqrt());
+            (mean, u)
+        })
+    })
 }
 
-/// Restricted log likelihood of the phases under a covariance, up to a constant.
-fn restricted(l: &Cholesky, basis: &[Vec<f64>; 3], phase: &[f64]) -> Option<f64> {
+/// Generalised least squares of a parabola under one covariance.
+struct Fit {
+    /// Restricted log likelihood, up to a constant.
+    ln_likelihood: f64,
+    /// Coefficients of 1, x and x^2.
+    value: [f64; 3],
+    /// Their variances.
+    variance: [f64; 3],
+}
+
+fn restricted(l: &Cholesky, basis: &[Vec<f64>; 3], phase: &[f64]) -> Option<Fit> {
     let y = l.whiten(phase);
-    let x: Vec<Vec<f64>> = basis.iter().map(|b| l.whiten(b)).collect();
     let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-    // Gram-Schmidt over the three columns: log of their volume, and what they leave of y.
-    let (mut q, mut log_volume): (Vec<Vec<f64>>, f64) = (Vec::new(), 0.0);
-    for column in x {
-        let mut c = column;
+    // Gram-Schmidt over the three columns, twice for its rounding: X = Q R.
+    let mut q: Vec<Vec<f64>> = Vec::new();
+    let mut r = [[0.0; 3]; 3];
+    for (j, column) in basis.iter().enumerate() {
+        let mut c = l.whiten(column);
         for _ in 0..2 {
-            for done in &q {
+            for (i, done) in q.iter().enumerate() {
                 let k = dot(&c, done);
+                r[i][j] += k;
                 for (c, d) in c.iter_mut().zip(done) {
                     *c -= k * d;
                 }
@@ -204,9 +215,32 @@ fn restricted(l: &Cholesky, basis: &[Vec<f64>; 3], phase: &[f64]) -> Option<f64>
         if size.is_nan() || size <= 0.0 {
             return None;
         }
-        log_volume += size.ln();
+        r[j][j] = size;
         q.push(c.iter().map(|v| v / size).collect());
     }
-    let left = dot(&y, &y) - q.iter().map(|q| dot(&y, q).powi(2)).sum::<f64>();
-    Some(-0.5 * l.ln_det() - log_volume - 0.5 * left)
+    let along: Vec<f64> = q.iter().map(|q| dot(&y, q)).collect();
+    let left = dot(&y, &y) - along.iter().map(|a| a * a).sum::<f64>();
+    // Back substitution: values from Q^T y, variances from the rows of the inverse of R.
+    let solve = |b: &[f64]| -> [f64; 3] {
+        let mut x = [0.0; 3];
+        for i in (0..3).rev() {
+            let rest: f64 = (i + 1..3).map(|j| r[i][j] * x[j]).sum();
+            x[i] = (b[i] - rest) / r[i][i];
+        }
+        x
+    };
+    let mut variance = [0.0; 3];
+    for k in 0..3 {
+        let mut unit = [0.0; 3];
+        unit[k] = 1.0;
+        for (v, x) in variance.iter_mut().zip(solve(&unit)) {
+            *v += x * x;
+        }
+    }
+    let log_volume: f64 = (0..3).map(|i| r[i][i].ln()).sum();
+    Some(Fit {
+        ln_likelihood: -0.5 * l.ln_det() - log_volume - 0.5 * left,
+        value: solve(&along),
+        variance,
+    })
 }

@@ -250,13 +250,18 @@ pub(super) fn follow(trackers: &mut [Tracker], bank: &mut FrameBank, block_s: f6
 /// First stretch of every beacon: each is searched for widely, the clearest tells the common shift, then all are
 /// measured where it puts them.
 fn tie(trackers: &mut [Tracker]) {
-    let mut first: Vec<(f64, f64, f64)> = Vec::new(); // clarity, shift, drift
+    let mut first: Vec<(f64, f64, f64, f64)> = Vec::new(); // clarity, shift, drift and its uncertainty
     for t in trackers.iter_mut() {
         let Some((_, y)) = &t.held else { continue };
         if let Some(b) = measure_block(y, t.rate_hz, t.plan.kind, &t.view)
             && seen(&b)
         {
-            first.push((b.line_snr, t.zero_hz + b.f_hz - t.nominal_hz, b.drift));
+            first.push((
+                b.line_snr,
+                t.zero_hz + b.f_hz - t.nominal_hz,
+                b.drift,
+                b.u_drift,
+            ));
         }
     }
     first.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -266,11 +271,12 @@ fn tie(trackers: &mut [Tracker]) {
         let Some((start, y)) = t.held.take() else {
             continue;
         };
-        if let Some((_, shift, drift)) = common {
+        if let Some((_, shift, drift, u_drift)) = common {
             t.view.predicted_hz = t.nominal_hz + shift - t.zero_hz;
             t.view.search_hz = 25.0;
             t.view.drift_hz_per_s = drift;
-            t.view.drift_max = 1.5;
+            // One oscillator moves them all; a keyed line alone can be mistaken about its drift.
+            t.view.drift_max = (0.1 + 6.0 * u_drift).min(1.5);
         }
         t.block(start, &y);
     }
