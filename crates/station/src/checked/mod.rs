@@ -42,7 +42,7 @@ pub use part::{
     LnbPolarisation, LossPoint, Part, PartKind, Receiver, ReceiverOutput, Rejection, Splitter,
     Transmitter,
 };
-pub use plant::{Cooling, Supply, SupplySource};
+pub use plant::{Cooling, ExposureLimits, Supply, SupplySource, Wind};
 pub use reading::{Reading, ReadingQuantity, TrialDefaults};
 pub use reflector::{Blockage, FeedArm, Reflector, ReflectorShape, Surface};
 pub use satellite::{
@@ -149,6 +149,10 @@ pub struct Station {
     pub supply: Option<Supply>,
     /// Cooling of the power amplifier.
     pub cooling: Option<Cooling>,
+    /// Exposure limits that bind the station.
+    pub limits: Option<ExposureLimits>,
+    /// Wind by the local code.
+    pub wind: Option<Wind>,
     /// Typed readings written in the station file itself.
     pub readings: Vec<Reading>,
     /// What a swap trial cannot show, where the file says it.

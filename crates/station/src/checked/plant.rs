@@ -1,4 +1,4 @@
-//! Supply and cooling.
+//! Supply and cooling; limits and loads that the law and the local code state.
 
 use slantpath_quantity::Contributor;
 
@@ -47,4 +47,30 @@ pub struct Cooling {
     pub foldback: bool,
     /// Outside air, K. Id `cooling.ambient`.
     pub ambient: Contributor,
+}
+
+/// Exposure limits that bind the station, as power density averaged over time: inputs, never a promise of ours.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ExposureLimits {
+    /// For the general public, W/m2.
+    pub public_w_m2: f64,
+    /// For people at work who know of it, W/m2.
+    pub occupational_w_m2: f64,
+    /// Factor on the density by reflecting roofs or ground, 1 to 4.
+    pub reflection: Option<f64>,
+}
+
+/// Wind as the local code states it, and how the dish is held.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wind {
+    /// Gust, m/s.
+    pub gust_m_s: f64,
+    /// Force coefficient of the dish.
+    pub force_coefficient: f64,
+    /// From the mount's clamp to the dish's middle, m.
+    pub lever_m: Option<f64>,
+    /// Distance of the bolts that hold the moment, m.
+    pub bolts_apart_m: Option<f64>,
+    /// Pairs of such bolts.
+    pub bolt_pairs: u32,
 }

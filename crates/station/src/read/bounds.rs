@@ -162,6 +162,23 @@ pub(crate) const PPM_PER_KELVIN: Bounds = bounds(-100.0, 100.0, "no oscillator d
 pub(crate) const VOLTS: Bounds =
     bounds(0.0, 100.0, "volts on such a cable lie between 0 and 100 V");
 pub(crate) const AMPERES: Bounds = bounds(0.0, 500.0, "a current lies between 0 and 500 A");
+pub(crate) const FLUX: Bounds = bounds(
+    1e-3,
+    1e4,
+    "exposure limits lie between a milliwatt and ten kilowatts per square metre",
+);
+pub(crate) const REFLECTION: Bounds = bounds(
+    1.0,
+    4.0,
+    "reflection raises the density by a factor of 1 (none) to 4 (in phase)",
+);
+pub(crate) const GUST: Bounds = bounds(1.0, 120.0, "a code's gust lies between 1 and 120 m/s");
+pub(crate) const FORCE_COEFFICIENT: Bounds = bounds(
+    0.1,
+    3.0,
+    "force coefficients of dishes lie between 0.1 and 3",
+);
+pub(crate) const LEVER: Bounds = bounds(1e-3, 50.0, "a lever lies between a millimetre and 50 m");
 pub(crate) const OHMS: Bounds = bounds(0.0, 1e6, "a resistance cannot be negative");
 pub(crate) const POWER: Bounds = bounds(-250.0, 60.0, "such a power does not occur in a station");
 pub(crate) const BITS: Bounds = bounds(1.0, 24.0, "a converter has between 1 and 24 bits");

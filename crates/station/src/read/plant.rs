@@ -1,8 +1,8 @@
-//! `[supply]` and `[cooling]`.
+//! `[supply]`, `[cooling]`, `[limits]` and `[wind]`.
 
 use super::bounds as b;
 use super::desk::{DEFAULT, Kind, Scope, about, between};
-use crate::checked::{Cooling, Supply, SupplySource};
+use crate::checked::{Cooling, ExposureLimits, Supply, SupplySource, Wind};
 use slantpath_input::Problem;
 use slantpath_quantity::Dimension;
 
@@ -108,4 +108,50 @@ pub(crate) fn cooling(mut s: Scope<'_, '_>) -> Cooling {
         foldback,
         ambient,
     }
+}
+
+pub(crate) fn limits(mut s: Scope<'_, '_>) -> ExposureLimits {
+    let flux = Kind::Plain(Dimension::PowerFlux);
+    let out = ExposureLimits {
+        public_w_m2: s.required_exact("public", flux, b::FLUX),
+        occupational_w_m2: s.required_exact("occupational", flux, b::FLUX),
+        reflection: s.exact("reflection", Kind::Plain(Dimension::Ratio), b::REFLECTION),
+    };
+    if out.public_w_m2 > out.occupational_w_m2 && s.sec.has("occupational") {
+        s.problem(
+            Problem::error("the public may not be allowed more than people at work")
+                .at_place(s.sec.place_of("public"))
+                .label("above `occupational`")
+                .expected("`public` not above `occupational`; perhaps they are exchanged"),
+        );
+    }
+    s.done();
+    out
+}
+
+pub(crate) fn wind(mut s: Scope<'_, '_>) -> Wind {
+    let length = Kind::Plain(Dimension::Length);
+    let out = Wind {
+        gust_m_s: s.required_exact("gust", Kind::Plain(Dimension::Speed), b::GUST),
+        force_coefficient: s.required_exact(
+            "force_coefficient",
+            Kind::Plain(Dimension::Ratio),
+            b::FORCE_COEFFICIENT,
+        ),
+        lever_m: s.exact("lever", length, b::LEVER),
+        bolts_apart_m: s.exact("bolts_apart", length, b::LEVER),
+        bolt_pairs: s
+            .sec
+            .count("bolt_pairs", 1..=16, &mut s.desk.problems)
+            .unwrap_or(1),
+    };
+    if s.sec.has("bolts_apart") && !s.sec.has("lever") {
+        s.sec.missing(
+            "lever",
+            "the pull on a bolt follows from the moment: write the distance from the clamp to the dish's middle",
+            &mut s.desk.problems,
+        );
+    }
+    s.done();
+    out
 }

@@ -136,7 +136,7 @@ fn satellite(desk: &mut Desk, root: &Node, load: &mut Loader<'_>) -> Option<Sate
 /// Each variant's tree: the base with the variant's tables laid over it. A part whose `kind` the variant writes is
 /// replaced whole.
 fn variant_nodes(desk: &mut Desk, root: &Node) -> Vec<(Arc<str>, Node)> {
-    const MAY_VARY: [&str; 10] = [
+    const MAY_VARY: [&str; 12] = [
         "use_feed",
         "site",
         "reflector",
@@ -147,6 +147,8 @@ fn variant_nodes(desk: &mut Desk, root: &Node) -> Vec<(Arc<str>, Node)> {
         "transmit",
         "supply",
         "cooling",
+        "limits",
+        "wind",
     ];
     let mut quiet = Problems::new();
     let mut top = Section::open(root, "", &mut quiet);
@@ -247,6 +249,12 @@ fn station(
     let cooling = top
         .section("cooling", &mut desk.problems)
         .map(|sec| plant::cooling(Scope::new(desk, sec, "cooling", "cooling")));
+    let limits = top
+        .section("limits", &mut desk.problems)
+        .map(|sec| plant::limits(Scope::new(desk, sec, "limits", "limits")));
+    let wind = top
+        .section("wind", &mut desk.problems)
+        .map(|sec| plant::wind(Scope::new(desk, sec, "wind", "wind")));
     let readings = reading::readings(desk, &mut top);
     let trial = top
         .section("trial", &mut desk.problems)
@@ -273,6 +281,8 @@ fn station(
         transmit,
         supply,
         cooling,
+        limits,
+        wind,
         readings,
         trial,
     };
