@@ -55,7 +55,7 @@ fn rounded(f: Frequency) -> Frequency {
 /// A key from everything that a figure follows from, bit for bit. The leading number is raised whenever the computing
 /// changes.
 fn key(what: &str, values: &[f64]) -> String {
-    let mut k = format!("1 {what}");
+    let mut k = format!("1 {} {what}", env!("CARGO_PKG_VERSION"));
     for v in values {
         k.push_str(&format!(" {:016x}", v.to_bits()));
     }
@@ -500,6 +500,7 @@ pub(crate) fn gain_errors(
     inputs: &mut Inputs,
     station: &Station,
     f: Frequency,
+    surrogate_db: f64,
 ) -> Result<Vec<Slot>, LinkError> {
     let (coarse, fine) = (
         uplink(station, f, &best, false)?,
@@ -527,6 +528,12 @@ pub(crate) fn gain_errors(
             "division of the wire in the computed coil",
             fine.gain_dbi - coarse.gain_dbi,
             "wire solver at two densities",
+        ),
+        error(
+            "surrogate",
+            "parabolas in the coil's dimensions, transmit",
+            surrogate_db,
+            "all dimensions changed together against one at a time",
         ),
     ])
 }

@@ -230,7 +230,8 @@ impl DishModel {
         let mut wires = Validity::Inside;
         let gain_errors = if from_coil {
             wires = crate::coil::uplink(station, f, &best, false)?.validity;
-            gain_errors(inputs, station, f)?
+            let beyond = together(station, f, elevation, &antenna, &responses, inputs);
+            gain_errors(inputs, station, f, beyond)?
         } else {
             Vec::new()
         };
@@ -258,7 +259,8 @@ impl DishModel {
                 .clone()
                 .and(tape)
                 .and(validity)
-                .and(shaded).and(wires),
+                .and(shaded)
+                .and(wires),
             coil,
             gain_errors,
             polarisation,
@@ -439,6 +441,39 @@ impl DishModel {
         }
         d
     }
+}
+
+/// By how much the gain with all the coil's dimensions up by one standard uncertainty differs from the sum of their parabolas,
+/// dB; 0 for fewer than two, or when that coil cannot be built.
+fn together(
+    station: &Station,
+    f: Frequency,
+    elevation: Angle,
+    base: &DishAntenna,
+    responses: &[Response],
+    inputs: &mut Inputs,
+) -> f64 {
+    let coil = station.feed.coil.as_ref();
+    let uncertain: Vec<&Contributor> = coil
+        .iter()
+        .flat_map(|c| c.contributors())
+        .filter(|c| c.distribution.u() > 0.0)
+        .collect();
+    if uncertain.len() < 2 {
+        return 0.0;
+    }
+    let mut sum = 0.0;
+    for c in &uncertain {
+        let slot = inputs.slot(c);
+        if let Some(r) = responses.iter().find(|r| r.slot == slot) {
+            sum += r.gain_db.at(c.distribution.u());
+        }
+    }
+    let all = solve(station, Side::Transmit, f, elevation, &|k: &Contributor| {
+        let moves = uncertain.iter().any(|c| c.id == k.id);
+        k.distribution.mean() + if moves { k.distribution.u() } else { 0.0 }
+    });
+    all.map_or(0.0, |a| a.base_gain().0 - base.base_gain().0 - sum)
 }
 
 #[derive(Debug, Clone, Copy, Default)]

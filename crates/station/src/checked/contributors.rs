@@ -105,11 +105,11 @@ fn feed<'a>(l: &mut List<'a>, f: &'a Feed) {
         &f.receive.cross_polar_isolation,
         &f.receive.ohmic_loss,
         &f.receive.return_loss,
-        &f.receive.shadow.loss,
-        &f.receive.shadow.sees_sky,
-        &f.receive.shadow.sees_ground,
-        &f.receive.shadow.absorbed,
     ]);
+    let s = &f.receive.shadow;
+    if !s.from_coil {
+        l.all([&s.loss, &s.sees_sky, &s.sees_ground, &s.absorbed]);
+    }
     if let Some(t) = &f.transmit {
         l.all(t.pattern.contributors());
         l.all([
