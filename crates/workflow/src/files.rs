@@ -100,11 +100,14 @@ pub fn load_from(
         })
     });
     match file {
-        Some(file) => Ok(Loaded {
-            file,
-            warnings: problems,
-            inputs,
-        }),
+        Some(mut file) => {
+            crate::fields::remember(&mut file);
+            Ok(Loaded {
+                file,
+                warnings: problems,
+                inputs,
+            })
+        }
         None => {
             let mut all = problems;
             if let Some(b) = broken {

@@ -8,6 +8,7 @@ pub mod demo;
 pub mod echo;
 pub mod drive;
 mod error;
+mod fields;
 pub mod files;
 pub mod live;
 pub mod measure;

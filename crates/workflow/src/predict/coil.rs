@@ -1,0 +1,83 @@
+//! What was computed of a feed described by its dimensions, in sentences.
+
+use slantpath_link::{ComputedShadow, ComputedTransmit, Model, computed_feed};
+use slantpath_quantity::{Angle, show};
+use slantpath_report::Section;
+use slantpath_station::Station;
+
+/// On-axis loss this far from the dish's is told.
+const PROXY_DB: f64 = 0.3;
+
+/// A section, when something of the feed is computed. Its figures were solved for the model already.
+pub(super) fn computed(station: &Station, model: &Model) -> Option<Section> {
+    let elevation = Angle::deg(model.geometry().apparent.elevation_deg);
+    let c = computed_feed(station, elevation).ok()??;
+    let mut s = Section::new(
+        "computed_feed",
+        format!("feed `{}`, computed from its dimensions", station.feed.name),
+        Vec::new(),
+    );
+    s.text.extend(c.transmit.iter().flat_map(transmit));
+    s.text.extend(c.receive.iter().flat_map(receive));
+    s.text.push(
+        "± is the standard uncertainty of the model alone; the uncertain dimensions are among the contributors of every \
+         answer above. Not in the model: matching strip, plastic, the horn's inside."
+            .into(),
+    );
+    Some(s)
+}
+
+fn pm(value: (f64, f64)) -> String {
+    let (v, u) = show::value_and_u(value.0, value.1);
+    format!("{v} ± {u}")
+}
+
+fn transmit(t: &ComputedTransmit) -> Vec<String> {
+    let (re, im, u) = t.impedance_ohm;
+    vec![
+        format!(
+            "Transmit, {} GHz: gain of the bare coil {} dBi, axial ratio {} dB on its axis and up to {} dB over the cone under \
+             which it sees the dish, phase centre {} mm before the disc, front to back {} dB.",
+            show::significant(t.frequency.as_hz() / 1e9, 3),
+            pm(t.gain_dbi),
+            pm(t.axial_ratio_db),
+            show::significant(t.cone_axial_ratio_db, 2),
+            show::fixed(t.phase_centre_m * 1e3, 0),
+            show::fixed(t.front_to_back_db, 0),
+        ),
+        format!(
+            "Impedance at the foot of the coil: {} {} j{} ohm, known to ± {} ohm: match it by measurement.",
+            show::significant(re, 2),
+            if im < 0.0 { "-" } else { "+" },
+            show::significant(im.abs(), 2),
+            show::significant(u, 1),
+        ),
+        format!("Winding: {}; {}.", t.winding, t.after_the_dish),
+    ]
+}
+
+fn receive(s: &ComputedShadow) -> Vec<String> {
+    let mm = s.refocus_m * 1e3;
+    let cross = if s.cross_polar_db < -30.0 {
+        "below -30 dB, where the model cannot tell".to_string()
+    } else {
+        format!("{} dB", show::fixed(s.cross_polar_db, 0))
+    };
+    let mut out = vec![format!(
+        "Receive, {} GHz: the coil takes {} dB of the dish's signal with the feed refocused, {} dB without; refocused means {} \
+         mm {} the dish. Of the lost rays {} % end on the ground. Cross-polar on the beam's axis {cross}.",
+        show::significant(s.frequency.as_hz() / 1e9, 3),
+        pm(s.loss_db),
+        show::fixed(s.unfocused_db, 1),
+        show::fixed(mm.abs(), 0),
+        if mm > 0.0 { "towards" } else { "away from" },
+        show::fixed(100.0 * s.to_ground, 0),
+    )];
+    if (s.on_axis_db - s.loss_db.0).abs() > PROXY_DB {
+        out.push(format!(
+            "On the feed's own axis the coil takes {} dB: that is not what the dish loses.",
+            show::fixed(s.on_axis_db, 1)
+        ));
+    }
+    out
+}
