@@ -33,8 +33,14 @@ pub struct Drive {
     #[arg(long, value_name = "CSV")]
     pub log: Option<PathBuf>,
     /// Noise recordings in this order: transmitter off, (into a dummy load,) on the air.
-    #[arg(long, num_args = 2..=3, value_name = "RECORDING")]
+    #[arg(long, num_args = 2.., value_name = "RECORDING")]
     pub desense: Vec<PathBuf>,
+    /// Rounds that these recordings make up, one after the other; several rounds tell how far the gain drifts.
+    #[arg(long, value_name = "ROUNDS", default_value_t = 1, requires = "desense")]
+    pub desense_rounds: usize,
+    /// How far the receiver's gain moves between two recordings, standard uncertainty, dB.
+    #[arg(long, value_name = "DB", requires = "desense")]
+    pub drift: Option<f64>,
     /// Recordings in which the own carrier stands beside the beacon.
     #[arg(long, num_args = 1.., value_name = "RECORDING")]
     pub own: Vec<PathBuf>,
@@ -44,9 +50,9 @@ pub struct Drive {
     /// Limit for occupational exposure, W/m2.
     #[arg(long, value_name = "W/M2", requires = "limit_public")]
     pub limit_occupational: Option<f64>,
-    /// Factor on the density by reflecting roofs or ground, 1 to 4.
-    #[arg(long, default_value_t = 1.0)]
-    pub reflection: f64,
+    /// Factor on the density by reflecting roofs or ground, 1 to 4 (default: the station file's, else 1).
+    #[arg(long)]
+    pub reflection: Option<f64>,
     /// Gust of the local code, m/s.
     #[arg(long, value_name = "M/S", requires = "force_coefficient")]
     pub gust: Option<f64>,

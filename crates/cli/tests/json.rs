@@ -215,6 +215,12 @@ fn every_verb_writes_what_its_schema_says() {
             &path("r.html"),
         ],
     );
+    let (camp, log) = (demo("qq7bbb.toml"), demo("logs/qq7bbb-afternoon.csv"));
+    document(
+        0,
+        "drive",
+        &["drive", &camp, "--draws", "2000", "--log", &log],
+    );
     document(0, "demo", &["demo", "--into", &path("demo")]);
 }
 

@@ -1,14 +1,17 @@
 //! `demo`: the whole job on embedded invented data.
 
+mod camp;
 mod short;
 
 use crate::WorkflowError;
 use crate::compare::{Compared, Trial, compare, compare_sheet};
+use crate::drive::{DriveOptions, drive_sheet};
 use crate::files::{Loaded, load_from};
 use crate::measure::{MeasureOptions, Measured, measure_file, measure_sheet};
 use crate::page::case_page;
 use crate::predict::{Predicted, predict_sheet, predicted};
 use crate::verdict::{Judged, judge, verdict_sheet};
+use camp::camp;
 use short::{SideOfSwap, short};
 use slantpath_link::{Conditions, Drawing};
 use slantpath_report::{Provenance, Section, Sheet};
@@ -23,7 +26,8 @@ macro_rules! embedded {
     };
 }
 
-/// The demo's files: invented satellite and stations, recordings of both sides of a feed swap.
+/// The demo's files: invented satellite and stations, recordings of both sides of a feed swap, a camp's log and its
+/// carrier.
 pub const FILES: &[(&str, &[u8])] = embedded![
     "petrel-1.toml",
     "qq0aaa.toml",
@@ -60,6 +64,9 @@ pub const FILES: &[(&str, &[u8])] = embedded![
     "recordings/day-old.sigmf-data",
     "recordings/day-new.sigmf-meta",
     "recordings/day-new.sigmf-data",
+    "recordings/camp-overdriven.sigmf-meta",
+    "recordings/camp-overdriven.sigmf-data",
+    "logs/qq7bbb-afternoon.csv",
 ];
 
 /// Writes the demo's files below a folder; a file that is there already is left as it is.
@@ -71,7 +78,9 @@ pub fn write_files(folder: &Path) -> Result<(), WorkflowError> {
         path: p.display().to_string(),
         cause,
     };
-    std::fs::create_dir_all(folder.join("recordings")).map_err(|e| machine(folder, e))?;
+    for inner in ["recordings", "logs"] {
+        std::fs::create_dir_all(folder.join(inner)).map_err(|e| machine(folder, e))?;
+    }
     for (name, bytes) in FILES {
         let path = folder.join(name);
         if std::fs::read(&path).is_ok_and(|b| b == *bytes) {
@@ -93,14 +102,19 @@ pub fn write_files(folder: &Path) -> Result<(), WorkflowError> {
 /// # Errors
 /// Never with the files as shipped.
 pub fn station() -> Result<Loaded, WorkflowError> {
+    embedded_station("qq0aaa.toml")
+}
+
+/// One of the demo's stations from the embedded files.
+fn embedded_station(file: &str) -> Result<Loaded, WorkflowError> {
     let get = |name: &str| {
         FILES
             .iter()
             .find(|(n, _)| *n == name)
             .map(|(_, b)| b.to_vec())
     };
-    let text = get("qq0aaa.toml").unwrap_or_default();
-    load_from("qq0aaa.toml", &text, &mut |name| {
+    let text = get(file).unwrap_or_default();
+    load_from(file, &text, &mut |name| {
         get(name).ok_or_else(|| format!("the demo has no file {name}"))
     })
 }
@@ -133,7 +147,8 @@ impl Demo {
     }
 }
 
-/// Runs the story: predict both feeds, measure both sides, compare, judge.
+/// Runs the story: predict both feeds, measure both sides, compare, judge; plan the transmit side, and a camp's
+/// afternoon.
 ///
 /// # Errors
 /// As the verbs.
@@ -231,22 +246,29 @@ pub fn run(folder: &Path, drawing: Drawing, progress: &Progress) -> Result<Demo,
         }
         sheets.push(s);
     }
+    let transmit = DriveOptions {
+        seed: drawing.seed,
+        ..DriveOptions::default()
+    };
+    sheets.push(drive_sheet(new, &p_new, &transmit, progress)?);
+    let camp = camp(folder, drawing, progress)?;
+    sheets.push(camp.sheet);
+    inputs.extend(camp.inputs);
     let side = |predicted, measured, judged| SideOfSwap {
         predicted,
         measured,
         judged,
     };
-    sheets.insert(
-        0,
-        short(
-            &old.name,
-            &side(&p_old, wide.first(), &judged_old),
-            &side(&p_new, new_side.first(), &judged_new),
-            foreseen.as_ref(),
-            naive.compared.first(),
-            compared.first(),
-        ),
+    let mut story = short(
+        &old.name,
+        &side(&p_old, wide.first(), &judged_old),
+        &side(&p_new, new_side.first(), &judged_new),
+        foreseen.as_ref(),
+        naive.compared.first(),
+        compared.first(),
     );
+    story.sections.push(camp.short);
+    sheets.insert(0, story);
     Ok(Demo {
         sheets,
         inputs,

@@ -49,6 +49,8 @@ fn options(a: &Drive) -> Result<DriveOptions, WorkflowError> {
         ramp: a.ramp.clone(),
         log: a.log.clone(),
         desense: a.desense.clone(),
+        rounds: a.desense_rounds,
+        drift_db: a.drift,
         own: a.own.clone(),
         limits: a.limit_public.zip(a.limit_occupational),
         reflection: a.reflection,

@@ -4,8 +4,9 @@ use super::verdict::case;
 use crate::args::Report;
 use crate::command_line;
 use crate::show::Output;
-use slantpath_report::Provenance;
+use slantpath_report::{Provenance, Sheet};
 use slantpath_workflow::WorkflowError;
+use slantpath_workflow::drive::{DriveOptions, drive_sheet};
 use slantpath_workflow::files::write_new;
 use slantpath_workflow::page::{case_page, written_by};
 use slantpath_workflow::survey::survey;
@@ -34,6 +35,28 @@ pub fn page(
     let mut c = case(&verdict, out)?;
     let station = c.loaded.station(verdict.station.variant.as_deref())?;
     c.sheets.insert(0, survey(station, now)?);
+    if station
+        .transmit
+        .as_ref()
+        .is_some_and(|t| !t.segments.is_empty())
+    {
+        let options = DriveOptions {
+            seed: verdict.drawn.seed,
+            ..DriveOptions::default()
+        };
+        // A transmit side that cannot be planned does not take the report away: it says why.
+        c.sheets.push(
+            drive_sheet(station, &c.predicted, &options, &out.progress("planning")).unwrap_or_else(
+                |e| Sheet {
+                    verb: "drive".into(),
+                    title: format!("{}: the transmit side", station.name),
+                    because: vec![format!("It could not be planned: {e}")],
+                    refused: true,
+                    ..Sheet::default()
+                },
+            ),
+        );
+    }
     let mut inputs = c.loaded.inputs.clone();
     inputs.extend(
         c.measured

@@ -5,9 +5,9 @@ use crate::measure::MeasureOptions;
 use slantpath_capture::power::{NoisePower, noise_power};
 use slantpath_capture::source::open;
 use slantpath_plan::Known;
-use slantpath_plan::desense::{Desense, NoiseLevels, Way, desense};
+use slantpath_plan::desense::{Desense, NoiseLevels, Way, desense, rounds};
 use slantpath_quantity::decibel::db_of_relative_u;
-use slantpath_quantity::{Answer, Estimate, Unit, to_db};
+use slantpath_quantity::{Answer, Estimate, Unit, show, to_db};
 use slantpath_report::Section;
 use slantpath_stats::{Progress, Stop};
 use std::path::{Path, PathBuf};
@@ -37,24 +37,36 @@ fn level(p: &NoisePower, common: &[bool]) -> Option<Known> {
     Some(Known::new(to_db(sum / n), db_of_relative_u(relative)))
 }
 
-/// Compares the recordings: off and on the air, or off, dummy load and on the air.
+/// How far a receiver's gain moves between two recordings made within minutes, standard uncertainty (common practice, no
+/// source); taken with one round when nothing is stated.
+const DRIFT_DB: f64 = 0.05;
+
+/// Compares the recordings: off and on the air, or off, dummy load and on the air; perhaps in several rounds.
 ///
 /// # Errors
-/// Two or three recordings are needed; one that cannot be read.
+/// Two or three recordings a round are needed; one that cannot be read.
 pub(super) fn section(
     paths: &[PathBuf],
+    count: usize,
+    drift_db: Option<f64>,
     o: &MeasureOptions,
     progress: &Progress,
 ) -> Result<(Section, Option<Desense>), WorkflowError> {
     let wrong = || {
         WorkflowError::argument(
-            "--desense takes two or three recordings",
-            "in this order: transmitter off, (into a dummy load,) on the air; same gain, same frequency",
+            format!(
+                "--desense has {} recordings for {count} rounds",
+                paths.len()
+            ),
+            "each round takes two or three in this order: transmitter off, (into a dummy load,) on the air; same gain, same \
+             frequency; say with --desense-rounds how many rounds there are",
         )
     };
-    if !(2..=3).contains(&paths.len()) {
+    if count == 0 || !paths.len().is_multiple_of(count) || !(2..=3).contains(&(paths.len() / count))
+    {
         return Err(wrong());
     }
+    let states = paths.len() / count;
     let all: Vec<NoisePower> = paths
         .iter()
         .map(|p| read(p, o, progress))
@@ -75,14 +87,20 @@ pub(super) fn section(
         .map(|k| all.iter().all(|p| p.quiet.get(k).copied().unwrap_or(false)))
         .collect();
     let levels: Vec<Known> = all.iter().filter_map(|p| level(p, &common)).collect();
+    let together = if levels.len() == all.len() {
+        let each: Vec<Vec<Known>> = levels.chunks(states).map(<[Known]>::to_vec).collect();
+        Some(rounds(&each, drift_db.unwrap_or(DRIFT_DB))?)
+    } else {
+        None
+    };
     let mut s = Section::new(
         "desense",
         "what transmitting costs the receiver",
         Vec::new(),
     );
-    let found = match levels.as_slice() {
-        [off, on] => Some((*off, None, *on)),
-        [off, dummy, on] => Some((*off, Some(*dummy), *on)),
+    let found = match together.as_ref().map(|t| t.levels_db.as_slice()) {
+        Some([off, on]) => Some((*off, None, *on)),
+        Some([off, dummy, on]) => Some((*off, Some(*dummy), *on)),
         _ => None,
     };
     let Some((off_db, dummy_db, on_air_db)) = found else {
@@ -132,6 +150,17 @@ pub(super) fn section(
             ));
         }
     }
+    s.text.push(match (together.and_then(|t| t.scatter_db), drift_db) {
+        (Some(u), _) => format!(
+            "Drift of the gain from {count} rounds: two recordings of one round differ by {} dB by chance (standard deviation).",
+            show::significant(u, 2)
+        ),
+        (None, Some(u)) => format!("Drift of the gain between two recordings, as stated: {} dB.", show::significant(u, 2)),
+        (None, None) => format!(
+            "Drift of the gain between two recordings is taken as {DRIFT_DB} dB; state yours (--drift), or record several \
+             rounds in turn (--desense-rounds), which tell it."
+        ),
+    });
     s.text.push(
         match d.way {
             Way::None => "No loss that these recordings can show.",

@@ -1,7 +1,9 @@
 //! `drive`: how hard the station may transmit, for how long, and where people must not be.
 
 mod desense;
+mod overdriven;
 mod own;
+mod peak;
 mod plan;
 mod plant;
 mod sheet;
@@ -34,12 +36,16 @@ pub struct DriveOptions {
     pub log: Option<PathBuf>,
     /// Noise recordings: off, perhaps into a dummy load, on the air.
     pub desense: Vec<PathBuf>,
+    /// Rounds that they make up.
+    pub rounds: usize,
+    /// Standard uncertainty of the gain's change between two of them, dB.
+    pub drift_db: Option<f64>,
     /// Recordings in which the own carrier stands beside the beacon.
     pub own: Vec<PathBuf>,
     /// Limits for public and occupational exposure, W/m2; offered ones when not given.
     pub limits: Option<(f64, f64)>,
-    /// Factor on the density by reflection, 1 to 4.
-    pub reflection: f64,
+    /// Factor on the density by reflection, 1 to 4; the station file's, else 1, when not given.
+    pub reflection: Option<f64>,
     /// Gust in m/s and force coefficient, from the local code.
     pub wind: Option<(f64, f64)>,
     /// Lever from the clamp to the dish's middle, m.
@@ -74,9 +80,11 @@ impl Default for DriveOptions {
             ramp: None,
             log: None,
             desense: Vec::new(),
+            rounds: 1,
+            drift_db: None,
             own: Vec::new(),
             limits: None,
-            reflection: 1.0,
+            reflection: None,
             wind: None,
             lever_m: None,
             bolts: None,

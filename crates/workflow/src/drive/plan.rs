@@ -1,6 +1,6 @@
 //! The plan of each passband: protection, limits, the best drive.
 
-use super::plant::{Plant, heat_of, plant};
+use super::plant::{Plant, current_of, heat_of, plant};
 use super::{DriveOptions, load_ramp};
 use crate::WorkflowError;
 use crate::predict::Predicted;
@@ -303,6 +303,9 @@ fn segment(
     }
     let top = chain.amplifier().curve.saturation_dbm();
     if let Some((c, u)) = heat_of(plant, &waveform, duty, top) {
+        ceilings.push((c, u));
+    }
+    if let Some((c, u)) = current_of(plant, &waveform, top) {
         ceilings.push((c, u));
     }
     let receivers = receivers(p, passband, s, o, &source, stated_dbm.value);

@@ -3,7 +3,7 @@
 use super::{DriveOptions, load_log};
 use crate::WorkflowError;
 use slantpath_plan::Known;
-use slantpath_plan::drive::{Ceiling, Waveform};
+use slantpath_plan::drive::{Ceiling, Waveform, WaveformKind};
 use slantpath_plan::heat::{Cooling, Learned, learn};
 use slantpath_plan::supply::{Electric, Supply, electric};
 use slantpath_quantity::{Contributor, Power};
@@ -175,4 +175,49 @@ pub(super) fn heat_of(
         dbm += 0.5;
     }
     None
+}
+
+/// Highest output at which the supply still gives the current; `None` when it does not limit below `top_dbm`.
+///
+/// Speech is held at its crest: a supply's limit acts within milliseconds. Keyed symbols are faster than its capacitors and
+/// count by their mean.
+pub(super) fn current_of(plant: &Plant, w: &Waveform, top_dbm: f64) -> Option<(Ceiling, f64)> {
+    let most = plant.supply.as_ref()?.max_current_a?;
+    let rated = plant.rated_v.filter(|v| *v > 0.0)?;
+    let crest = match w.kind() {
+        WaveformKind::Speech(_) => Some(w.planning_crest_db()),
+        _ => None,
+    };
+    let current = |dbm: f64| {
+        let e = match crest {
+            Some(c) => plant.electric(&[Power::dbm(dbm + c).as_w()])?,
+            None => plant.electric(&envelope(w, Power::dbm(dbm).as_w()))?,
+        };
+        Some(Known::new(e.dc_w.value / rated, e.dc_w.u / rated))
+    };
+    let top = if top_dbm.is_finite() { top_dbm } else { 60.0 };
+    // Current only rises with output.
+    if current(top)?.value <= most {
+        return None;
+    }
+    let (mut lo, mut hi) = (top - 40.0, top);
+    for _ in 0..14 {
+        let mid = 0.5 * (lo + hi);
+        if current(mid)?.value > most {
+            hi = mid;
+        } else {
+            lo = mid;
+        }
+    }
+    let slope = 0.2
+        / (current(lo + 0.1)?.value - current(lo - 0.1)?.value)
+            .abs()
+            .max(1e-9);
+    Some((
+        Ceiling {
+            what: format!("the supply's largest current ({most:.1} A)"),
+            out_dbm: lo,
+        },
+        slope * current(lo)?.u,
+    ))
 }

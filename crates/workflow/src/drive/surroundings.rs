@@ -93,9 +93,22 @@ pub(super) fn surroundings(
         duty: s.duty,
     };
     let offered = offered(f);
-    let limits = match (o.limits, offered.first()) {
-        (Some((public, occupational)), _) => Limits {
-            name: "limits as given".into(),
+    let written = station.limits.as_ref();
+    let given = o.limits.map(|l| (l, "limits as given")).or_else(|| {
+        written.map(|l| {
+            (
+                (l.public_w_m2, l.occupational_w_m2),
+                "limits of the station file",
+            )
+        })
+    });
+    let reflection = o
+        .reflection
+        .or_else(|| written.and_then(|l| l.reflection))
+        .unwrap_or(1.0);
+    let limits = match (given, offered.first()) {
+        (Some(((public, occupational), name)), _) => Limits {
+            name: name.into(),
             public_w_m2: public,
             occupational_w_m2: occupational,
             averaging_min: 30.0,
@@ -104,12 +117,12 @@ pub(super) fn surroundings(
         (None, None) => {
             return Err(WorkflowError::argument(
                 "no exposure limits are offered at this frequency",
-                "give those of your country: --limit-public and --limit-occupational in W/m2",
+                "write those of your country as `[limits]`, or give --limit-public and --limit-occupational in W/m2",
             ));
         }
     };
     Ok(Some(Surroundings {
-        exposure: exposure(&radiating, &limits, o.reflection)?,
+        exposure: exposure(&radiating, &limits, reflection)?,
         radiating,
         passband: s.passband.clone(),
         offered,
@@ -121,9 +134,18 @@ pub(super) fn wind(
     station: &Station,
     o: &DriveOptions,
 ) -> Result<Option<(WindLoad, Option<f64>)>, WorkflowError> {
-    let Some((gust, c)) = o.wind else {
+    let written = station.wind.as_ref();
+    let Some((gust, c)) = o
+        .wind
+        .or_else(|| written.map(|w| (w.gust_m_s, w.force_coefficient)))
+    else {
         return Ok(None);
     };
+    let lever_m = o.lever_m.or_else(|| written.and_then(|w| w.lever_m));
+    let bolts = o.bolts.or_else(|| {
+        let w = written?;
+        Some((w.bolts_apart_m?, w.bolt_pairs))
+    });
     let best = |c: &slantpath_quantity::Contributor| c.distribution.mean();
     let (dish, _) =
         slantpath_link::reflector(&station.reflector.shape, &best).map_err(PlanError::from)?;
@@ -132,11 +154,11 @@ pub(super) fn wind(
         dish.height(),
         Speed::from_si(gust),
         c,
-        Length::m(o.lever_m.unwrap_or(0.0)),
+        Length::m(lever_m.unwrap_or(0.0)),
         CODE_AIR_KG_M3,
     )
     .map_err(PlanError::from)?;
-    let bolt = match o.bolts {
+    let bolt = match bolts {
         Some((apart, pairs)) => Some(
             load.bolt_n(Length::m(apart), pairs)
                 .map_err(PlanError::from)?,
