@@ -3,6 +3,7 @@
 mod corpus;
 
 use corpus::{Case, Expect, cases};
+use rayon::prelude::*;
 use slantpath_capture::source::synthetic::{Kind, SyntheticSource, Truth};
 use slantpath_capture::{
     BeaconKind, BeaconPlan, CentreMeaning, FlagKind, Measurement, PassbandPlan, SearchPlan,
@@ -255,15 +256,16 @@ fn every_made_case() {
     let mut failed = Vec::new();
     let list = cases();
     assert!(list.len() >= 40);
-    for case in &list {
-        if only
-            .as_ref()
-            .is_some_and(|o| !case.scene.name.contains(o.as_str()))
-        {
-            continue;
-        }
+    let judged: Vec<(&Case, Vec<String>)> = list
+        .par_iter()
+        .filter(|case| {
+            only.as_ref()
+                .is_none_or(|o| case.scene.name.contains(o.as_str()))
+        })
+        .map(|case| (case, judge(case)))
+        .collect();
+    for (case, bad) in judged {
         println!("{} {:?}", case.scene.name, case.expect);
-        let bad = judge(case);
         if !bad.is_empty() {
             println!("  FAILED {bad:?}");
             failed.push(format!("{}: {bad:?}", case.scene.name));

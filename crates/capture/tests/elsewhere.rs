@@ -4,6 +4,7 @@
 mod honest;
 
 use honest::{measured, plan_of};
+use rayon::prelude::*;
 use slantpath_capture::source::synthetic::{
     Filter, Kind, Passband, SatelliteNoise, Scene, Spur, SyntheticSource, Truth,
 };
@@ -234,17 +235,17 @@ fn all() -> Vec<(Scene, Vec<&'static str>)> {
 #[test]
 fn other_conditions() {
     let only = std::env::var("CASE").ok();
-    let mut bad = Vec::new();
-    for (scene, given) in all() {
-        if only
-            .as_ref()
-            .is_some_and(|o| !scene.name.contains(o.as_str()))
-        {
-            continue;
-        }
-        let (m, t) = measured(&scene);
-        bad.extend(judge(&scene.name, &m, &t, &given));
-    }
+    let bad: Vec<String> = all()
+        .into_par_iter()
+        .filter(|(scene, _)| {
+            only.as_ref()
+                .is_none_or(|o| scene.name.contains(o.as_str()))
+        })
+        .flat_map(|(scene, given)| {
+            let (m, t) = measured(&scene);
+            judge(&scene.name, &m, &t, &given)
+        })
+        .collect();
     assert!(bad.is_empty(), "{}", bad.join("\n"));
 }
 

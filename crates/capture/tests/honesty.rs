@@ -53,23 +53,23 @@ fn the_acceptance_is_exact() {
 #[test]
 fn beacons_alone() {
     for design in [Design::Carrier, Design::Keyed, Design::Psk] {
-        for (name, t) in run(design, 60) {
-            // The median of some forty widths scatters.
-            judge(name, &t, 1.6);
+        for (name, t) in run(design, 30) {
+            // The median of some twenty widths scatters; a keyed carrier's pattern costs more than its share of time down.
+            judge(name, &t, 1.8);
         }
     }
 }
 
 #[test]
 fn whole_passbands() {
-    for (name, t) in run(Design::Whole, 24) {
+    for (name, t) in run(Design::Whole, 12) {
         judge(name, &t, 1.5);
     }
 }
 
 #[test]
 fn two_loads() {
-    for (name, t) in run(Design::Loads, 40) {
+    for (name, t) in run(Design::Loads, 16) {
         judge(name, &t, 1.5);
     }
 }

@@ -129,6 +129,28 @@ pub(crate) fn long_enough(about: &About, samples: usize) -> Result<(), CaptureEr
     Ok(())
 }
 
+/// Refuses a recording that was retuned on its way: its spectrum would be that of two places at once.
+fn one_centre(about: &About) -> Result<(), CaptureError> {
+    let centres: Vec<f64> = about.segments.iter().filter_map(|s| s.center_hz).collect();
+    let (Some(first), Some(other)) = (
+        centres.first(),
+        centres
+            .iter()
+            .find(|c| (**c - centres.first().copied().unwrap_or(0.0)).abs() > 0.5),
+    ) else {
+        return Ok(());
+    };
+    Err(CaptureError::unsupported(
+        &about.name,
+        format!(
+            "its captures have different centres ({:.6} and {:.6} MHz)",
+            first * 1e-6,
+            other * 1e-6
+        ),
+        "split it into one recording for each centre",
+    ))
+}
+
 /// Measures a recording.
 ///
 /// # Errors
@@ -143,6 +165,7 @@ pub fn measure(
 ) -> Result<Measurement, CaptureError> {
     let about = source.about().clone();
     let fs = known_rate(&about)?;
+    one_centre(&about)?;
     let mut reader = Reader::new(source, stop);
     // Survey on the beginning.
     let head = reader.head(settings.survey_samples)?;
