@@ -530,13 +530,21 @@ fn frames_of_changing_kind_are_followed() {
         let l = w.carriers[0].lock.as_ref().expect("locked");
         let name = |f: &slantpath_waveform::Frame| f.name();
         for f in &turns {
-            assert!(l.kinds.iter().any(|k| k.0.name() == name(f)), "{:?}", l.kinds);
+            assert!(
+                l.kinds.iter().any(|k| k.0.name() == name(f)),
+                "{:?}",
+                l.kinds
+            );
         }
         for (k, _) in &l.kinds {
             assert!(turns.iter().any(|f| f.name() == k.name()), "{:?}", l.kinds);
         }
         let d = l.mer.db() - es_n0;
-        assert!(d.abs() < 0.1 + 3.0 * l.mer.u_db(), "{turns:?} {d} {:?}", l.mer);
+        assert!(
+            d.abs() < 0.1 + 3.0 * l.mer.u_db(),
+            "{turns:?} {d} {:?}",
+            l.mer
+        );
         println!("{i}: mer {d:+.3} ± {:.3}, {:?}", l.mer.u_db(), l.kinds);
     }
 }
@@ -556,6 +564,48 @@ fn a_carrier_that_is_not_always_there() {
         assert!(d.abs() < 0.1 + 3.0 * l.mer.u_db(), "{d} {:?}", l.mer);
         let (a, b) = l.on_air.expect("parts without frames");
         // Frames of 8370 symbols: 25 ms.
-        assert!((a - 0.4 * from).abs() < 0.052 && (b - 0.4 * to).abs() < 0.052, "{a} {b}");
+        assert!(
+            (a - 0.4 * from).abs() < 0.052 && (b - 0.4 * to).abs() < 0.052,
+            "{a} {b}"
+        );
     }
+}
+
+#[test]
+fn images_steps_and_pedestals_are_named() {
+    // The image of a carrier by the receiver's imbalance is no carrier.
+    let q = |es_n0| Sent::new("QPSK 3/4", Short, true, 333e3, es_n0);
+    let mut s = Scene::new(1.4e6, 300_000, 840, vec![q(18.0).at(250e3)]);
+    s.imbalance = Some((0.9, 0.05));
+    let w = run(s.memory("image")).expect("measured");
+    assert_eq!(w.carriers.len(), 1);
+    let of = w.unexplained.iter().find_map(|u| u.mirrors_hz);
+    assert!((of.expect("an image") - 250e3).abs() < 1e3);
+    // A gain that changes: the level is refused, Es/N0 is not touched.
+    let mut s = Scene::new(1e6, 400_000, 841, vec![q(10.0)]);
+    s.step = Some((0.5, 3.0));
+    let w = run(s.memory("gain")).expect("measured");
+    let step = w.carriers[0].step.expect("a step");
+    assert!(step.gain && (step.db - 3.0).abs() < 0.2 && (step.at_s - 0.2).abs() < 0.03);
+    let level = w.answer("carrier.1.level").expect("an answer");
+    assert!(level.outcome.is_err());
+    let l = w.carriers[0].lock.as_ref().expect("locked");
+    assert!(
+        (l.mer.db() - 10.0).abs() < 3.0 * l.mer.u_db(),
+        "{:?}",
+        l.mer
+    );
+    // A pedestal of noise that ends beside the carrier is no shoulder.
+    let mut s = Scene::new(1.4e6, 400_000, 842, vec![q(20.0)]);
+    s.hump = Some((0.0, 480e3, 4.0));
+    let w = run(s.memory("pedestal")).expect("measured");
+    for s in &w.carriers[0].shoulders {
+        assert!(!s.is_ok_and(|s| s.seen()), "{s:?}");
+    }
+    assert!(
+        w.answer("carrier.1.c_n")
+            .expect("an answer")
+            .outcome
+            .is_err()
+    );
 }

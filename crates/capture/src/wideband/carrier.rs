@@ -7,8 +7,8 @@ use super::known::{known_groups, refine, untwist};
 use super::lock::{NoSync, synchronise};
 use super::model::Shape;
 use super::quality::{KnownSymbols, SignalToNoise, combine, payload_es_n0, with_own};
-use super::symbols::{Grid, full_span, symbols};
 use super::residue::PhaseResidue;
+use super::symbols::{Grid, full_span, symbols};
 use super::track::{Points, follow};
 use super::{Stream, transform};
 use slantpath_signal::C32;
@@ -70,6 +70,19 @@ pub struct Lock {
     pub scrambling_agrees: Option<bool>,
     /// Points to draw.
     pub points: Points,
+}
+
+impl Lock {
+    /// Whether dummy PLFRAMEs, which are all alike, make up most of it: its spectrum is then a comb of lines.
+    pub fn repeats(&self) -> bool {
+        let dummies: usize = self
+            .kinds
+            .iter()
+            .filter(|(f, _)| f.modcod == 0)
+            .map(|k| k.1)
+            .sum();
+        2 * dummies > self.headers
+    }
 }
 
 /// Why frames told nothing.
@@ -142,7 +155,11 @@ fn framing(z: &[C32]) -> Result<Framing, NoSync> {
     if let Ok(s) = &sync {
         let frames = Frames::steady(s, z.len());
         let part = dissent(z, &frames, s.turns).unwrap_or(0.0);
-        let followed = if part > DOUBTFUL { follow_headers(z) } else { None };
+        let followed = if part > DOUBTFUL {
+            follow_headers(z)
+        } else {
+            None
+        };
         if part < DOUBTFUL || (followed.is_none() && part < NO_GRID) {
             return Ok(Framing {
                 frames,
@@ -171,7 +188,13 @@ fn framing(z: &[C32]) -> Result<Framing, NoSync> {
 }
 
 /// From when to when there were frames, when more than the longest of them is missing at either end.
-fn on_air(frames: &Frames, symbols: usize, begins: f64, rate: f64, seconds: f64) -> Option<(f64, f64)> {
+fn on_air(
+    frames: &Frames,
+    symbols: usize,
+    begins: f64,
+    rate: f64,
+    seconds: f64,
+) -> Option<(f64, f64)> {
     const LONGEST: usize = 33_282;
     let first = frames.places.first()?.start;
     let end = frames
@@ -293,7 +316,12 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
     let full = full_span(grid.rolloff);
     let at = framing.frames.places.first().map_or(0, |p| p.start);
     let lone = framing.frames.places.len() == 1 && (at as f64) < full - LOCK_SPAN + 2.0;
-    let (z, begins) = symbols(stream, &grid, if lone { LOCK_SPAN } else { full }, usize::MAX);
+    let (z, begins) = symbols(
+        stream,
+        &grid,
+        if lone { LOCK_SPAN } else { full },
+        usize::MAX,
+    );
     let later = ((begins - began) * grid.rate).round().max(0.0) as usize;
     let steady = Frames::onward(&framing.frames.earlier(later), z.len());
     let part = dissent(&z, &steady, 0.0).unwrap_or(0.0);
@@ -412,6 +440,10 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
         scrambling_agrees,
         points: track.points,
     };
+    if lock.repeats() {
+        // Lines of the comb beside the clock's own pull it by some parts in ten million (simulated), rounded up.
+        clock.u_rate = clock.u_rate.hypot(1e-6 * clock.rate);
+    }
     done(clock, Ok(lock))
 }
 

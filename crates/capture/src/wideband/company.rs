@@ -55,7 +55,8 @@ fn repetition(c: &Candidate, of: &Candidate) -> Option<Apparition> {
     let (dummy, n) = frames.kinds.iter().find(|(f, _)| f.modcod == 0)?;
     let free = c.demodulated.as_ref().is_none_or(|d| d.lock.is_err());
     let (lo, hi) = of.shape.band();
-    let inside = (lo..hi).contains(&c.shape.centre_hz) && c.found.line.rate < 0.8 * of.found.line.rate;
+    let inside =
+        (lo..hi).contains(&c.shape.centre_hz) && c.found.line.rate < 0.8 * of.found.line.rate;
     let multiple = c.found.line.rate * dummy.symbols() as f64 / of.found.line.rate;
     let off = (multiple - multiple.round()).abs() * of.found.line.rate / dummy.symbols() as f64;
     let line = off < 4.0 * c.found.line.u_rate + 1.0;

@@ -18,7 +18,11 @@ pub(super) fn wide(z: C32) -> C64 {
 }
 
 /// Groups of known symbols: place of the middle, and received times conjugate of sent.
-pub(super) fn known_groups(z: &[C32], frames: &Frames, scrambler: &Scrambler) -> Vec<(f64, Vec<C64>)> {
+pub(super) fn known_groups(
+    z: &[C32],
+    frames: &Frames,
+    scrambler: &Scrambler,
+) -> Vec<(f64, Vec<C64>)> {
     let mut out = Vec::new();
     let mut kept: Option<(Frame, [C64; SLOT])> = None;
     for p in &frames.places {
@@ -131,5 +135,10 @@ pub(super) fn refine(groups: &[(f64, Vec<C64>)], pilots: bool, rho: f64) -> (f64
         .unwrap_or(fine);
     // Two means of 36 symbols differ in phase by noise of variance 1/(36 rho).
     let per = (1.0 / (36.0 * rho.max(0.05))).sqrt();
-    (best, (per / f64::sqrt(pairs) / TAU / distance).max(1e-9))
+    let fine_u = (per / f64::sqrt(pairs) / TAU / distance).max(1e-9);
+    // Where the groups alone do not tell whole turns apart beyond doubt, half a turn is left open.
+    if 3.0 * u > 0.5 / distance {
+        return (best, u.hypot(0.5 / distance));
+    }
+    (best, fine_u)
 }

@@ -39,8 +39,8 @@ pub use carrier::{Clock, Lock, NoLock};
 pub use find::Unexplained;
 pub use model::Shape;
 pub use quality::{KnownSymbols, SignalToNoise};
-pub use shoulders::{NoShoulder, Shoulder, ShoulderPlan};
 pub use residue::PhaseResidue;
+pub use shoulders::{NoShoulder, Shoulder, ShoulderPlan};
 pub use track::Points;
 
 /// What a wideband measurement may know.
@@ -351,13 +351,15 @@ pub fn measure(
         .zip(shapes)
         .zip(demodulated)
         .zip(steps)
-        .map(|(((found, (shape, shape_fitted)), demodulated), step)| Candidate {
-            found,
-            shape,
-            shape_fitted,
-            demodulated,
-            step,
-        })
+        .map(
+            |(((found, (shape, shape_fitted)), demodulated), step)| Candidate {
+                found,
+                shape,
+                shape_fitted,
+                demodulated,
+                step,
+            },
+        )
         .collect();
     let image_ratio = image_ratio(&flags);
     let mut unexplained = unexplained;
@@ -495,6 +497,7 @@ fn gather(
                     })
                     .sum()
             });
+            let comb = d.lock.as_ref().is_ok_and(Lock::repeats);
             let under = d.lock.as_ref().ok().map(|l| shape.density / l.es_n0.ratio);
             Carrier {
                 number: i + 1,
@@ -503,11 +506,15 @@ fn gather(
                 shape_fitted: c.shape_fitted,
                 symbols: d.symbols,
                 seconds: d.seconds,
+                shoulders: if comb {
+                    [Err(NoShoulder::Comb); 2]
+                } else {
+                    shoulders::shoulders(spectrum, &shape, &others, &plan.shoulders, under)
+                },
                 lock: d.lock,
                 neighbours,
                 images,
                 step: c.step,
-                shoulders: shoulders::shoulders(spectrum, &shape, &others, &plan.shoulders, under),
             }
         })
         .collect()

@@ -71,7 +71,12 @@ pub(super) fn decided_es_n0(blocks: &[Block], wrong: f64) -> Option<SignalToNois
 }
 
 /// Tangential scatter beyond what the additive noise makes, for windows from short to long.
-pub(super) fn residues(blocks: &[Block], rho: f64, u_rho: f64, symbol_rate: f64) -> Vec<PhaseResidue> {
+pub(super) fn residues(
+    blocks: &[Block],
+    rho: f64,
+    u_rho: f64,
+    symbol_rate: f64,
+) -> Vec<PhaseResidue> {
     let total: f64 = blocks.iter().map(|b| b.n).sum();
     let mut cross = vec![C64::default(); blocks.len() + 1];
     let mut count = vec![0.0; blocks.len() + 1];

@@ -53,6 +53,8 @@ pub enum NoShoulder {
     Neighbour,
     /// No free noise beyond the window.
     NoNoise,
+    /// The carrier repeats itself and has no flat middle to compare with.
+    Comb,
     /// The noise under the carrier is as high as what stands beside it: a pedestal that ends near by.
     Pedestal,
 }
@@ -131,7 +133,14 @@ fn one(
     let u = (p * p * rel(bins.len()) + n * n * rel(outer.len()) + tilt * tilt).sqrt() / own.density;
     // Regrowth stands higher under the carrier than beside it; a pedestal of noise alike.
     let above = (p - n) / own.density > 3.0 * u;
-    if above && under.is_some_and(|v| (v / p - 1.0).abs() < 0.2 && v > 1.15 * n) {
+    // The quarter next to the carrier: the pedestal's edge may lie in the window.
+    let quarter = (bins.len() / 4).max(1);
+    let near = mean(if side < 0.0 {
+        bins.get(bins.len() - quarter..).unwrap_or(&bins)
+    } else {
+        bins.get(..quarter).unwrap_or(&bins)
+    });
+    if above && under.is_some_and(|v| (v / near - 1.0).abs() < 0.2 && v > 1.15 * n) {
         return Err(NoShoulder::Pedestal);
     }
     Ok(Shoulder {

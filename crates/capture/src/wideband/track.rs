@@ -86,7 +86,9 @@ impl<'a> Layout<'a> {
             header: PlHeader::of(&frame).symbols(),
             scrambler,
             pilots: (0..frame.pilot_blocks()).map(|i| frame.pilot(i)).collect(),
-            error_rate: constellation.as_ref().map_or(0.0, |c| error_rate::of(c, rho)),
+            error_rate: constellation
+                .as_ref()
+                .map_or(0.0, |c| error_rate::of(c, rho)),
             holds: constellation
                 .as_ref()
                 .is_none_or(|c| rho > from_db(decisions_hold(c.modulation))),
@@ -116,7 +118,11 @@ impl<'a> Layout<'a> {
         )
     }
     fn symmetry(&self) -> f64 {
-        f64::from(self.constellation.as_ref().map_or(4, Constellation::symmetry))
+        f64::from(
+            self.constellation
+                .as_ref()
+                .map_or(4, Constellation::symmetry),
+        )
     }
     /// Whether the scatter along its decided symbols tells Es/N0 where magnitudes do not.
     fn sure(&self) -> bool {

@@ -58,7 +58,12 @@ pub(super) fn fit_turning(series: &[(f64, f64)], turns: f64, length: f64) -> Opt
 }
 
 /// Frequency from the groups alone: their phases when pilots keep them together.
-pub(super) fn by_groups(groups: &[(f64, Vec<C64>)], turns: f64, u_turns: f64, pilots: bool) -> Turning {
+pub(super) fn by_groups(
+    groups: &[(f64, Vec<C64>)],
+    turns: f64,
+    u_turns: f64,
+    pilots: bool,
+) -> Turning {
     let alone = Turning {
         turns,
         u_turns,

@@ -23,6 +23,9 @@ pub(super) fn shoulder(
                     "the window beside the carrier lies outside the recorded band"
                 }
                 NoShoulder::Neighbour => "another carrier stands in the window beside it",
+                NoShoulder::Comb => {
+                    "most of its PLFRAMEs are dummies, all alike: its spectrum is a comb of lines without a flat middle"
+                }
                 NoShoulder::Pedestal => {
                     "the noise under the carrier itself is as high as what stands beside it: a pedestal that ends near \
                      by cannot be told from a shoulder"

@@ -6,7 +6,14 @@ use crate::measure::Consequence;
 use slantpath_quantity::decibel::db_of_relative_u;
 use slantpath_quantity::{Answer, Estimate, Unit, Validity, to_db};
 
-pub(super) fn locked(c: &Context<'_>, k: &Carrier, l: &Lock, name: &str, base: &str, out: &mut Vec<Answer>) {
+pub(super) fn locked(
+    c: &Context<'_>,
+    k: &Carrier,
+    l: &Lock,
+    name: &str,
+    base: &str,
+    out: &mut Vec<Answer>,
+) {
     let id = |q: &str| format!("{base}.{q}");
     let certain = format!(
         "{} headers agree on it with a probability of {}",

@@ -228,6 +228,15 @@ fn rolloff(name: &str, k: &Carrier, id: String) -> Answer {
             "record while the carrier carries data",
         );
     }
+    if pedestal(k) {
+        return Answer::unknown(
+            id,
+            label,
+            Unit::One,
+            PEDESTAL,
+            "record it alone, from an attenuated coupler at the amplifier",
+        );
+    }
     if !k.shape_fitted || k.shape.rolloff_confidence < 0.5 {
         return Answer::unknown(
             id,
@@ -291,6 +300,8 @@ fn levels(c: &Context<'_>, k: &Carrier, name: &str, base: &str, out: &mut Vec<An
     let label = format!("{name}: C/N in the symbol-rate bandwidth, from the spectrum alone");
     let unfit = if repeats(k) {
         Some(REPEATS.to_string())
+    } else if pedestal(k) {
+        Some(PEDESTAL.to_string())
     } else {
         unsteady(k).filter(|_| k.step.is_some_and(|s| !s.gain))
     };
@@ -323,15 +334,20 @@ fn levels(c: &Context<'_>, k: &Carrier, name: &str, base: &str, out: &mut Vec<An
 }
 
 /// Why the spectrum of a carrier of dummy PLFRAMEs tells little.
-const REPEATS: &str =
-    "most of its PLFRAMEs are dummies, all alike: its spectrum is a comb of lines, not a smooth shape";
+const REPEATS: &str = "most of its PLFRAMEs are dummies, all alike: its spectrum is a comb of lines, not a smooth shape";
 
-/// Whether dummy PLFRAMEs make up most of it.
 fn repeats(k: &Carrier) -> bool {
-    k.lock.as_ref().is_ok_and(|l| {
-        let dummies: usize = l.kinds.iter().filter(|(f, _)| f.modcod == 0).map(|k| k.1).sum();
-        2 * dummies > l.headers
-    })
+    k.lock.as_ref().is_ok_and(super::Lock::repeats)
+}
+
+/// Why the spectrum tells little over a pedestal.
+const PEDESTAL: &str = "a pedestal of noise under the carrier ends beside it, so that its edges and the free noise are not its own";
+
+/// Whether the noise under it goes on beside it for a short way only.
+fn pedestal(k: &Carrier) -> bool {
+    k.shoulders
+        .iter()
+        .any(|s| matches!(s, Err(super::NoShoulder::Pedestal)))
 }
 
 /// Smallest change of level that makes the average say little, dB.
