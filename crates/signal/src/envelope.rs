@@ -36,7 +36,8 @@ pub struct Crest {
 /// Statist. 17, 1989, p. 1217), so that it holds how the signal itself varies.
 pub fn crest(z: &[C64], noise: f64, passed: f64) -> Option<Crest> {
     const GROUPS: usize = 12;
-    if !(passed > 0.0 && passed < 1.0) || !noise.is_finite() || noise < 0.0 {
+    let usable = passed > 0.0 && passed < 1.0 && noise.is_finite() && noise >= 0.0;
+    if !usable {
         return None;
     }
     if (z.len() as f64) * passed < 30.0 {

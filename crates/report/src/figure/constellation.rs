@@ -66,8 +66,18 @@ pub fn constellation(title: &str, k: &Constellation, words: &str) -> String {
     c.group("where the standard puts the points");
     for p in k.ideal.iter().filter(good) {
         let (px, py) = (x.at(f64::from(p.0)), y.at(f64::from(p.1)));
-        c.line((px - 5.0, py), (px + 5.0, py), ink::TEXT, r#"stroke-width="1.2""#);
-        c.line((px, py - 5.0), (px, py + 5.0), ink::TEXT, r#"stroke-width="1.2""#);
+        c.line(
+            (px - 5.0, py),
+            (px + 5.0, py),
+            ink::TEXT,
+            r#"stroke-width="1.2""#,
+        );
+        c.line(
+            (px, py - 5.0),
+            (px, py + 5.0),
+            ink::TEXT,
+            r#"stroke-width="1.2""#,
+        );
     }
     c.end();
     let mut legend = bottom + 56.0;
@@ -77,7 +87,13 @@ pub fn constellation(title: &str, k: &Constellation, words: &str) -> String {
         legend += 19.0;
     }
     if !words.is_empty() {
-        c.text(16.0, legend, "start", &shorten(words, 64), r#"font-size="12""#);
+        c.text(
+            16.0,
+            legend,
+            "start",
+            &shorten(words, 64),
+            r#"font-size="12""#,
+        );
     }
     c.finish(title)
 }
@@ -89,7 +105,12 @@ mod tests {
 
     #[test]
     fn any_point_gives_a_sound_drawing() {
-        let bad = vec![(f32::NAN, 0.0), (f32::INFINITY, 1.0), (0.7, -0.7), (1e30, 0.0)];
+        let bad = vec![
+            (f32::NAN, 0.0),
+            (f32::INFINITY, 1.0),
+            (0.7, -0.7),
+            (1e30, 0.0),
+        ];
         let k = Constellation {
             ideal: vec![(0.7, 0.7), (f32::NAN, 0.0)],
             header: bad.clone(),

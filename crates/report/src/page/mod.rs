@@ -79,9 +79,9 @@ fn in_short(out: &mut String, sheets: &[Sheet]) {
         }
     }
     if !items.is_empty() {
-        let _ = write!(
+        let _ = writeln!(
             out,
-            "<div class=\"say short\"><h2 class=\"plain\">In short</h2><ul>{items}</ul></div>\n"
+            "<div class=\"say short\"><h2 class=\"plain\">In short</h2><ul>{items}</ul></div>"
         );
     }
     if sheets

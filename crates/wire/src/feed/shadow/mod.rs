@@ -138,7 +138,7 @@ impl Bench {
     /// [`WireError::Pattern`], which a bench that exists does not meet.
     pub fn bare_pattern(&self, case: usize) -> Result<Pattern, WireError> {
         let case = case.min(1);
-        Ok(grid(&self.direct, case, BOTH[case])?)
+        grid(&self.direct, case, BOTH[case])
     }
 
     /// The shadow of a coil at one density, both linear polarisations.
