@@ -41,6 +41,12 @@ pub enum Verb {
     Verdict(Verdict),
     /// How hard to transmit, for how long, and where people must not be.
     Drive(crate::drive_args::Drive),
+    /// Which fault made these measurements, and what to measure next.
+    Diagnose(crate::plan_args::Diagnose),
+    /// Absolute G/T by every route at hand, and whether they agree.
+    Routes(crate::plan_args::Routes),
+    /// What is fixed before anything is done: frequency sheet, trial sheet.
+    Plan(crate::plan_args::Plan),
     /// Everything on one self-contained page.
     Report(Report),
     /// The station book: notes, faults, weather, part changes, series.

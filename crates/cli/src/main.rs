@@ -4,6 +4,7 @@ mod args;
 mod book_args;
 mod command_line;
 mod drive_args;
+mod plan_args;
 mod show;
 mod verbs;
 
@@ -34,6 +35,9 @@ fn main() -> ExitCode {
         Verb::Compare(a) => verbs::compare::run(a, &out),
         Verb::Verdict(a) => verbs::verdict::run(a, &out),
         Verb::Drive(a) => verbs::drive::run(a, &out),
+        Verb::Diagnose(a) => verbs::diagnose::run(a, &out),
+        Verb::Routes(a) => verbs::routes::run(a, &out),
+        Verb::Plan(a) => verbs::plan::run(a, &out),
         Verb::Report(a) => verbs::report::run(a, &out),
         Verb::Book(a) => verbs::book::run(a, &out),
         Verb::Contact(a) => verbs::contact::run(a, &out),

@@ -7,6 +7,7 @@ pub use guesses::proposals;
 use crate::WorkflowError;
 use crate::measure::{Measured, usable};
 use crate::predict::Predicted;
+use slantpath_link::Measurand;
 use slantpath_quantity::{Answer, Estimate, Unit, show};
 use slantpath_report::{Section, Sheet};
 use slantpath_station::Station;
@@ -112,6 +113,15 @@ fn comparand(p: &Predicted, k: usize, value: f64, u: f64, at_least: bool) -> Opt
 /// The output that a typed reading is a measurement of. A MER at the receiver's ceiling says "this or more" of the signal
 /// itself, and so does one on a receiver whose own MER is not written.
 fn predicted_index(p: &Predicted, r: &Reading) -> Option<usize> {
+    index_among(&p.prediction.measurands, r)
+}
+
+/// Identity of the model's output that a typed reading is a measurement of.
+pub(crate) fn predicted_id(outputs: &[Measurand], r: &Reading) -> Option<String> {
+    index_among(outputs, r).and_then(|k| outputs.get(k)).map(|m| m.id.clone())
+}
+
+fn index_among(outputs: &[Measurand], r: &Reading) -> Option<usize> {
     let whats: &[&str] = match r.quantity {
         ReadingQuantity::Cn0 => &["cn0"],
         ReadingQuantity::Mer if r.at_ceiling => &["es_n0"],
@@ -122,7 +132,7 @@ fn predicted_index(p: &Predicted, r: &Reading) -> Option<usize> {
         _ => return None,
     };
     whats.iter().find_map(|what| {
-        p.prediction.measurands.iter().position(|m| {
+        outputs.iter().position(|m| {
             let beacon = r
                 .beacon
                 .as_ref()

@@ -1,0 +1,64 @@
+//! `diagnose`.
+
+use super::{conditions, measure_options};
+use crate::plan_args::Diagnose;
+use crate::show::Output;
+use slantpath_station::checked::Reading;
+use slantpath_workflow::WorkflowError;
+use slantpath_workflow::diagnosis::{diagnosed, diagnosis_sheet};
+use slantpath_workflow::files::{check_readings, load_readings, load_station};
+use slantpath_workflow::measure::measure_file;
+
+/// Ranks the faults and says what to measure next.
+pub fn run(a: &Diagnose, out: &Output) -> Result<u8, WorkflowError> {
+    let loaded = load_station(&a.station.station)?;
+    out.warnings(&loaded.warnings);
+    let station = loaded.station(a.station.variant.as_deref())?;
+    let (conditions, _) = conditions(&a.drawn);
+    let options = measure_options(&a.recorded)?;
+    let mut measured = Vec::new();
+    for r in &a.recordings {
+        measured.push(measure_file(
+            station,
+            r,
+            &options,
+            &out.progress("measuring"),
+        )?);
+    }
+    let mut readings: Vec<Reading> = station.readings.clone();
+    if let Some(p) = &a.readings {
+        let typed = load_readings(p)?;
+        check_readings(&typed, station)?;
+        readings.extend(typed);
+    }
+    let seen = a
+        .seen
+        .iter()
+        .map(|t| symptom("--seen", t))
+        .collect::<Result<Vec<_>, _>>()?;
+    let x = diagnosed(station, &conditions, &measured, &readings, &seen)?;
+    out.sheets(&[diagnosis_sheet(station, &x)])
+}
+
+/// `name=value` or `name=value+-u`.
+pub fn symptom(option: &str, text: &str) -> Result<(String, f64, f64), WorkflowError> {
+    let read = || {
+        let (name, rest) = text.split_once('=')?;
+        let (value, u) = rest
+            .split_once("+-")
+            .or_else(|| rest.split_once('±'))
+            .unwrap_or((rest, "0"));
+        let (value, u) = (
+            value.trim().parse::<f64>().ok()?,
+            u.trim().parse::<f64>().ok()?,
+        );
+        (value.is_finite() && u.is_finite() && u >= 0.0)
+            .then(|| (name.trim().to_string(), value, u))
+    };
+    read().ok_or_else(|| {
+        WorkflowError::argument(
+            format!("{option} {text} is no name with a value"),
+            format!("for example {option} name=0.8+-0.1"),
+        )
+    })
+}

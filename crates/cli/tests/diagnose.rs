@@ -1,0 +1,111 @@
+//! `diagnose` through the real binary.
+
+mod common;
+use common::{demo, document, expect, stderr, stdout, trial, value};
+use std::fs;
+
+#[test]
+fn a_lamp_and_a_log_find_the_overload_and_the_foldback() {
+    let file = demo("qq0aaa.toml");
+    let o = expect(
+        0,
+        &[
+            "diagnose",
+            &file,
+            "--seen",
+            "transmit_rise=1.5+-0.1",
+            "--json",
+        ],
+    );
+    assert!(value(&document(&o), "diagnosis.overload") > 90.0);
+    let o = expect(
+        0,
+        &[
+            "diagnose",
+            &file,
+            "--seen",
+            "power_step=2.5+-0.2",
+            "--seen",
+            "sink=18+-2",
+            "--json",
+        ],
+    );
+    assert!(value(&document(&o), "diagnosis.foldback") > 90.0);
+}
+
+#[test]
+fn joint_loss_asks_for_what_tells_the_feed_from_the_rest() {
+    // 3 dB less beacon alone: many faults do that, and it says so, with the measurement that tells most.
+    let o = expect(
+        0,
+        &[
+            "diagnose",
+            &demo("qq0aaa.toml"),
+            "--seen",
+            "narrow.beacon-psk.cn0@sdr=51.0+-0.1",
+            "--plain",
+        ],
+    );
+    let text = stdout(&o).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("bit about which fault it is"), "{text}");
+    // Rain that came with the loss, and the transmit side that suffers with it: the feed.
+    let wet = expect(
+        0,
+        &[
+            "diagnose",
+            &demo("qq0aaa.toml"),
+            "--seen",
+            "narrow.beacon-psk.cn0@sdr=50.2+-0.1",
+            "--seen",
+            "wet=3+-0.2",
+            "--seen",
+            "reflected=-4+-0.5",
+            "--json",
+        ],
+    );
+    assert!(value(&document(&wet), "diagnosis.wet_feed") > 90.0);
+}
+
+#[test]
+fn readings_count_and_the_answer_is_the_same_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let csv = folder.path().join("readings.csv");
+    fs::write(&csv, "quantity,value,u,branch,beacon\nlnb_volts,13.0 V,0.1 V,sdr,\nbeacon_frequency,10472.4750 MHz,0.0002 MHz,,beacon-psk\n").unwrap();
+    let args = [
+        "diagnose",
+        &demo("qq0aaa.toml"),
+        "--readings",
+        csv.to_str().unwrap(),
+        "--seen",
+        "cross_polar=20+-1",
+        "--json",
+    ];
+    let o = expect(0, &args);
+    assert_eq!(o.stdout, expect(0, &args).stdout);
+    // 300 kHz off: the oscillator.
+    assert!(
+        value(&document(&o), "diagnosis.lo_drift") > 90.0,
+        "{}",
+        stdout(&o)
+    );
+}
+
+#[test]
+fn a_recording_of_a_sound_station_accuses_nobody() {
+    let recording = &trial()[0];
+    let o = expect(0, &["diagnose", &demo("qq0aaa.toml"), recording, "--json"]);
+    let doc = document(&o);
+    let sound = value(&doc, "diagnosis.sound");
+    assert!(sound > 5.0, "{sound}");
+}
+
+#[test]
+fn nonsense_is_told() {
+    let file = demo("qq0aaa.toml");
+    let o = expect(2, &["diagnose", &file]);
+    assert!(stderr(&o).contains("nothing to go by"));
+    let o = expect(2, &["diagnose", &file, "--seen", "smoke=1"]);
+    assert!(stderr(&o).contains("transmit_rise"));
+    let o = expect(2, &["diagnose", &file, "--seen", "sink"]);
+    assert!(stderr(&o).contains("--seen sink"));
+}

@@ -1,0 +1,18 @@
+//! `plan`: what is fixed before anything is done: the frequency sheet and the trial sheet.
+
+mod frequencies;
+mod trial;
+
+pub use frequencies::{Found, FrequencyOptions, frequency_sheet};
+pub use trial::{TrialSheetOptions, trial_sheet};
+
+pub use slantpath_plan::trial::Before;
+use slantpath_report::Cell;
+
+pub(crate) fn number(value: f64, places: i32, unit: &str) -> Cell {
+    Cell::Number {
+        value,
+        places,
+        unit: unit.to_string(),
+    }
+}
