@@ -253,7 +253,9 @@ fn dress(mut answer: Response) -> Response {
              form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
         ),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::REFERRER_POLICY, "no-referrer"),
+        // With "no-referrer" browsers send `Origin: null` along with their own pages' forms (Fetch, "append a request
+        // `Origin` header"), which no check could tell from a foreign one.
+        (header::REFERRER_POLICY, "same-origin"),
         (header::X_FRAME_OPTIONS, "DENY"),
     ] {
         h.insert(name, HeaderValue::from_static(value));

@@ -12,6 +12,10 @@ pub const PLACES: &[(&str, &str)] = &[
     ("/", "Chain sheet"),
     ("/figures", "All figures"),
     ("/sky", "Sky"),
+    ("/recordings", "Recordings"),
+    ("/book", "Book"),
+    ("/live", "Live"),
+    ("/dish", "At the dish"),
 ];
 
 /// One page.

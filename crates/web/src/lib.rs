@@ -4,6 +4,7 @@
 //! key. Routes are a plain [`axum::Router`] and are tested without a socket. Every state of a page has an address:
 //! what is looked at, which variant, which values are changed, stands in the query.
 
+mod desk;
 mod guard;
 mod house;
 mod layout;

@@ -6,6 +6,7 @@ use crate::pages::router;
 use axum_server::tls_rustls::RustlsConfig;
 use sha2::{Digest, Sha256};
 use slantpath_workflow::WorkflowError;
+use slantpath_workflow::live::LiveOptions;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, UdpSocket};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -20,6 +21,12 @@ pub struct ServeOptions {
     pub port: u16,
     /// Port for the local network, when asked for; 0 takes a free one.
     pub lan: Option<u16>,
+    /// What is received meanwhile, if anything.
+    pub live: Option<LiveOptions>,
+    /// Where the station book is; `None`: beside the station file.
+    pub book: Option<PathBuf>,
+    /// Whether the latest figures of the book are given to a monitoring system.
+    pub metrics: bool,
 }
 
 /// Where the pages are to be found.
@@ -71,7 +78,14 @@ pub fn serve(
     options: &ServeOptions,
     announce: impl FnOnce(&Announcement),
 ) -> Result<(), ServeError> {
-    let house = Arc::new(House::new(&options.station)?);
+    let mut house = House::new(&options.station)?.with_metrics(options.metrics);
+    if let Some(b) = &options.book {
+        house = house.with_book(b);
+    }
+    if let Some(l) = &options.live {
+        house = house.with_live(l)?;
+    }
+    let house = Arc::new(house);
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()

@@ -11,6 +11,7 @@ use slantpath_quantity::{Estimate, Unit, show};
 use slantpath_report::figure::Stage;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::page::{chain_sheet, ledgers};
+use slantpath_workflow::verdict::judge;
 use slantpath_workflow::whatif::{StationText, belongs, change};
 use std::sync::Arc;
 
@@ -89,7 +90,13 @@ fn sheet_page(
         .as_deref()
         .filter(|b| branches.contains(b))
         .or(branches.first().copied());
-    let chain = chain_sheet(station, &now.predicted, None, branch);
+    let judged = {
+        let held = house.desk.held()?;
+        (!held.measured.is_empty() || !held.readings.is_empty())
+            .then(|| judge(&now.predicted, &held.measured, &held.readings).ok())
+            .flatten()
+    };
+    let chain = chain_sheet(station, &now.predicted, judged.as_ref(), branch);
     let stages = Stages {
         now: &now,
         against: &against,
@@ -235,6 +242,8 @@ impl Stages<'_> {
                 dl {
                     dt { "predicted" }
                     dd.predicted { (s.predicted.as_deref().unwrap_or("–")) }
+                    @if let Some(m) = &s.measured { dt { "measured" } dd.measured { (m) } }
+                    @if let Some(d) = &s.disagreement { dt { "disagreement" } dd.disagreement { (d) } }
                     @if let Some((d, unit)) = moved.filter(|(d, _)| worth_saying(d)) {
                         dt { "change" }
                         dd.disagreement { (signed(&d, unit)) }

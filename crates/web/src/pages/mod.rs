@@ -1,12 +1,18 @@
 //! One file per page.
 
+mod book;
 mod chain;
+mod dish;
 mod figures;
+mod form;
+mod live;
+mod recordings;
 mod sky;
 
 use crate::guard::{Door, guard};
 use crate::house::House;
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::http::header;
 use axum::middleware::from_fn_with_state;
 use axum::response::IntoResponse;
@@ -14,7 +20,11 @@ use axum::routing::{get, post};
 use std::sync::Arc;
 
 const CSS: &str = concat!(include_str!("page.css"));
-const JS: &str = include_str!("page.js");
+const JS: &str = concat!(
+    include_str!("page.js"),
+    include_str!("live.js"),
+    include_str!("jobs.js")
+);
 
 /// Every route, behind a door.
 pub fn router(house: Arc<House>, door: Arc<Door>) -> Router {
@@ -23,6 +33,31 @@ pub fn router(house: Arc<House>, door: Arc<Door>) -> Router {
         .route("/variant", post(chain::save))
         .route("/figures", get(figures::show))
         .route("/sky", get(sky::show))
+        .route("/live", get(live::show))
+        .route("/live/stream", get(live::stream))
+        .route("/dish", get(dish::show))
+        .route("/dish/turn", post(dish::turn))
+        .route("/dish/again", post(dish::again))
+        .route("/dish/supply", post(dish::supply))
+        .route("/dish/own", post(dish::watch))
+        .route("/book", get(book::timeline))
+        .route("/book/entry", get(book::entry))
+        .route("/book/series", get(book::series))
+        .route("/book/write", get(book::forms).post(book::write))
+        .route("/book/contact", get(book::contacts).post(book::contact))
+        .route("/book/contacts.adi", get(book::adif))
+        .route("/recordings", get(recordings::show))
+        .route(
+            "/recordings/upload",
+            post(recordings::upload).layer(DefaultBodyLimit::disable()),
+        )
+        .route("/recordings/measure", post(recordings::measure))
+        .route("/recordings/job", get(recordings::job))
+        .route("/recordings/stop", post(recordings::stop))
+        .route("/recordings/forget", post(recordings::forget_one))
+        .route("/recordings/keep", post(recordings::keep))
+        .route("/recordings/reading", post(recordings::reading))
+        .route("/metrics", get(book::metrics))
         .route("/page.css", get(css))
         .route("/page.js", get(js))
         .with_state(house)
