@@ -316,4 +316,28 @@ pub struct Serve {
     /// Port for the local network; 0 takes a free one.
     #[arg(long, default_value_t = 7411)]
     pub lan_port: u16,
+    /// Receive meanwhile: tcp:HOST:PORT (raw samples), file:PATH (a file that grows), - (standard input), simulated.
+    #[arg(long, value_name = "SOURCE")]
+    pub live: Option<String>,
+    /// Sample format of raw live samples: cu8, ci8, ci16, ci16_be, cf32 ...
+    #[arg(long, requires = "live")]
+    pub format: Option<String>,
+    /// Sample rate of the live samples, per second.
+    #[arg(long, requires = "live", value_name = "PER_SECOND")]
+    pub rate: Option<f64>,
+    /// Centre frequency of the live samples, MHz (true or intermediate).
+    #[arg(long, requires = "live", value_name = "MHZ")]
+    pub center: Option<f64>,
+    /// Branch that the live samples come from.
+    #[arg(long, requires = "live")]
+    pub branch: Option<String>,
+    /// How far the oscillator may be off, kHz each way.
+    #[arg(long, requires = "live", value_name = "KHZ")]
+    pub lo_tolerance: Option<f64>,
+    /// The station book; beside the station file unless given.
+    #[arg(long)]
+    pub book: Option<PathBuf>,
+    /// Give the book's latest figures at /metrics, in the OpenMetrics text format.
+    #[arg(long)]
+    pub metrics: bool,
 }
