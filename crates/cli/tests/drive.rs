@@ -309,7 +309,7 @@ fn the_supply_limits_the_drive_and_both_levels_show_their_heat() {
     let dir = tempfile::tempdir().unwrap();
     fs::copy(demo("petrel-1.toml"), dir.path().join("petrel-1.toml")).unwrap();
     let text = fs::read_to_string(demo("qq7bbb.toml")).unwrap();
-    let small = text.replacen("max_current = \"6 A\"", "max_current = \"1.5 A\"", 1)
+    let small = text.replacen("max_current = \"6 A\"", "max_current = \"1 A\"", 1)
         + "\n[limits]\npublic = \"5 W/m2\"\noccupational = \"25 W/m2\"\n\n[wind]\ngust = \"40 m/s\"\nforce_coefficient = 1.2\nlever = \"0.4 m\"\n";
     let path = dir.path().join("station.toml");
     fs::write(&path, small).unwrap();
@@ -317,12 +317,12 @@ fn the_supply_limits_the_drive_and_both_levels_show_their_heat() {
     let v = json(0, &args);
     let all = v.to_string();
     assert!(
-        all.contains("Limited by: the supply's largest current (1.5 A)"),
+        all.contains("Limited by: the supply's largest current (1.0 A)"),
         "{all}"
     );
-    // 1.5 A at 26 V are 39 W of DC: by the class-AB law through 16 W at 24 % about 5.5 W.
+    // 1 A at 26 V is below what the heat of this afternoon allows (1.4 A); DC power goes with the root of the output.
     let best = value(&v, "wide.drive.output");
-    assert!((35.5..39.5).contains(&best), "{best}");
+    assert!((30.5..33.0).contains(&best), "{best}");
     assert!(all.contains("at the best drive") && all.contains("battery at this duty"));
     // Limits and wind of the station file, and an option before them.
     assert!(all.contains("limits of the station file") && value(&v, "wind.moment") > 100.0);
