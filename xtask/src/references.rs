@@ -112,7 +112,13 @@ fn strangers(ours: &str, theirs: &str) -> usize {
         t.lines()
             .filter(|l| !l.starts_with('#') && !l.trim().is_empty())
             // Remarks in quotes may be worded otherwise.
-            .map(|l| l.split('"').step_by(2).collect::<String>().trim().to_string())
+            .map(|l| {
+                l.split('"')
+                    .step_by(2)
+                    .collect::<String>()
+                    .trim()
+                    .to_string()
+            })
             .collect()
     };
     let (ours, theirs) = (rows(ours), rows(theirs));

@@ -78,10 +78,20 @@ pub struct New {
     #[arg(long, requires_all = ["satellite", "slot", "passband"])]
     pub name: Option<String>,
     /// Its orbit slot, for example "11.7 deg W".
-    #[arg(long, requires = "name", value_name = "LONGITUDE", allow_hyphen_values = true)]
+    #[arg(
+        long,
+        requires = "name",
+        value_name = "LONGITUDE",
+        allow_hyphen_values = true
+    )]
     pub slot: Option<String>,
     /// Turn of its polarisation, for example "3.5 deg".
-    #[arg(long, requires = "name", value_name = "ANGLE", allow_hyphen_values = true)]
+    #[arg(
+        long,
+        requires = "name",
+        value_name = "ANGLE",
+        allow_hyphen_values = true
+    )]
     pub tilt: Option<String>,
     /// A passband, once for each: "name=narrow; use=narrow; uplink=2412.3..2412.7 MHz; downlink=10472.15..10472.55 MHz;
     /// uplink_polarisation=LHCP; downlink_polarisation=horizontal".

@@ -6,7 +6,9 @@ use common::{answer, demo, document, expect, root, sections, stdout, value};
 
 fn made(name: &str) -> String {
     root()
-        .join(format!("crates/capture/tests/data/wideband/{name}.sigmf-meta"))
+        .join(format!(
+            "crates/capture/tests/data/wideband/{name}.sigmf-meta"
+        ))
         .display()
         .to_string()
 }
@@ -14,7 +16,17 @@ fn made(name: &str) -> String {
 #[test]
 fn carriers_are_found_and_measured() {
     let station = demo("qq0aaa.toml");
-    let o = expect(0, &["measure", "--json", "--branch", "sdr", &station, &made("touching")]);
+    let o = expect(
+        0,
+        &[
+            "measure",
+            "--json",
+            "--branch",
+            "sdr",
+            &station,
+            &made("touching"),
+        ],
+    );
     let doc = document(&o);
     assert!((value(&doc, "wideband.carriers@sdr") - 2.0).abs() < 1e-9);
     for (n, modcod, es_n0) in [(1, 7.0, 8.99), (2, 13.0, 11.99)] {
@@ -29,7 +41,11 @@ fn carriers_are_found_and_measured() {
         .into_iter()
         .find(|s| s["key"] == "carriers_1")
         .expect("a section of carriers");
-    assert!(table.to_string().contains("QPSK 3/4, short FECFRAME, pilots"));
+    assert!(
+        table
+            .to_string()
+            .contains("QPSK 3/4, short FECFRAME, pilots")
+    );
 }
 
 #[test]
@@ -45,7 +61,17 @@ fn the_same_as_text() {
 #[test]
 fn a_hump_of_noise_has_no_mer() {
     let station = demo("qq0aaa.toml");
-    let o = expect(3, &["measure", "--json", "--branch", "sdr", &station, &made("hump")]);
+    let o = expect(
+        3,
+        &[
+            "measure",
+            "--json",
+            "--branch",
+            "sdr",
+            &station,
+            &made("hump"),
+        ],
+    );
     let doc = document(&o);
     assert!(value(&doc, "wideband.carriers@sdr").abs() < 1e-9);
     let all = doc.to_string();

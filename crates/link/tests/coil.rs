@@ -26,7 +26,10 @@ impl FigureStore for Store {
         found
     }
     fn put(&self, key: &str, figures: &[f64]) {
-        self.kept.lock().unwrap().insert(key.into(), figures.to_vec());
+        self.kept
+            .lock()
+            .unwrap()
+            .insert(key.into(), figures.to_vec());
     }
 }
 
@@ -56,7 +59,11 @@ fn computed_once_kept_and_named() {
     // base, finer, two for each of six dimensions, one corner; transmit and receive
     assert!((20..40).contains(&solved), "{solved}");
     let again = Model::new(&with(&base, &store), &Conditions::default()).unwrap();
-    assert_eq!(*store.missed.lock().unwrap(), solved, "a second run solves nothing");
+    assert_eq!(
+        *store.missed.lock().unwrap(),
+        solved,
+        "a second run solves nothing"
+    );
     let x = first.inputs().best();
     let bits = |m: &Model| -> Vec<u64> { outputs(m, &x).iter().map(|v| v.to_bits()).collect() };
     assert_eq!(bits(&first), bits(&again));
@@ -118,19 +125,37 @@ fn the_surrogate_follows_the_solver() {
             compared += 1;
         }
     }
-    assert!(compared >= 2, "{:?}", m.outputs().iter().map(|o| &o.id).collect::<Vec<_>>());
+    assert!(
+        compared >= 2,
+        "{:?}",
+        m.outputs().iter().map(|o| &o.id).collect::<Vec<_>>()
+    );
 }
 
 #[test]
 fn written_figures_go_first() {
     let text = CAMP
-        .replace("edge_angle = \"40 deg\"", "edge_angle = \"40 deg\"\nshadow = \"0.6 dB\"\nshadow_sees = { sky = 1 }")
-        .replace("sense_after_dish = \"LHCP\"", "sense_after_dish = \"LHCP\"\nbare_gain = \"9 dBi\"\naxial_ratio = \"2 dB\"");
+        .replace(
+            "edge_angle = \"40 deg\"",
+            "edge_angle = \"40 deg\"\nshadow = \"0.6 dB\"\nshadow_sees = { sky = 1 }",
+        )
+        .replace(
+            "sense_after_dish = \"LHCP\"",
+            "sense_after_dish = \"LHCP\"\nbare_gain = \"9 dBi\"\naxial_ratio = \"2 dB\"",
+        );
     let (file, problems) = slantpath_station::read_station(
         &slantpath_input::Source::new("station.toml", text),
-        &mut |_| Ok(slantpath_input::Source::new("petrel-1.toml", include_str!("../../../demo/petrel-1.toml"))),
+        &mut |_| {
+            Ok(slantpath_input::Source::new(
+                "petrel-1.toml",
+                include_str!("../../../demo/petrel-1.toml"),
+            ))
+        },
     );
-    assert!(problems.iter().any(|p| p.title.contains("not used")), "{problems:?}");
+    assert!(
+        problems.iter().any(|p| p.title.contains("not used")),
+        "{problems:?}"
+    );
     let store = Arc::new(Store::default());
     let m = Model::new(&with(&file.unwrap().base, &store), &Conditions::default()).unwrap();
     assert_eq!(*store.missed.lock().unwrap(), 0);

@@ -27,7 +27,11 @@ pub(crate) fn remember(file: &mut StationFile) {
 }
 
 fn folder() -> Option<PathBuf> {
-    let var = |k: &str| std::env::var_os(k).filter(|v| !v.is_empty()).map(PathBuf::from);
+    let var = |k: &str| {
+        std::env::var_os(k)
+            .filter(|v| !v.is_empty())
+            .map(PathBuf::from)
+    };
     if let Some(own) = var("SLANTPATH_CACHE") {
         return (own.as_os_str() != "off").then_some(own);
     }
@@ -55,12 +59,12 @@ impl FigureStore for Folder {
         let bytes = std::fs::read(self.path(key)).ok()?;
         let rest = bytes.strip_prefix(MAGIC)?;
         let (length, rest) = rest.split_first_chunk::<8>()?;
-        let (name, rest) = rest.split_at_checked(usize::try_from(u64::from_le_bytes(*length)).ok()?)?;
+        let (name, rest) =
+            rest.split_at_checked(usize::try_from(u64::from_le_bytes(*length)).ok()?)?;
         let (sum, figures) = rest.split_first_chunk::<64>()?;
         // another key by the same hash, or a file cut short, is no answer
-        let whole = name == key.as_bytes()
-            && figures.len() % 8 == 0
-            && sum == digest(figures).as_bytes();
+        let whole =
+            name == key.as_bytes() && figures.len() % 8 == 0 && sum == digest(figures).as_bytes();
         whole.then(|| {
             figures
                 .as_chunks::<8>()
@@ -101,7 +105,10 @@ mod tests {
         assert_eq!(store.get("a"), None);
         store.put("a", &[1.5, -0.0, f64::INFINITY]);
         let back = store.get("a").unwrap();
-        assert_eq!(back.map_bits(), [1.5, -0.0, f64::INFINITY].to_vec().map_bits());
+        assert_eq!(
+            back.map_bits(),
+            [1.5, -0.0, f64::INFINITY].to_vec().map_bits()
+        );
         assert_eq!(store.get("b"), None);
         let path = store.path("a");
         let mut bytes = std::fs::read(&path).unwrap();

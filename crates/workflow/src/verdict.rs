@@ -118,7 +118,9 @@ fn predicted_index(p: &Predicted, r: &Reading) -> Option<usize> {
 
 /// Identity of the model's output that a typed reading is a measurement of.
 pub(crate) fn predicted_id(outputs: &[Measurand], r: &Reading) -> Option<String> {
-    index_among(outputs, r).and_then(|k| outputs.get(k)).map(|m| m.id.clone())
+    index_among(outputs, r)
+        .and_then(|k| outputs.get(k))
+        .map(|m| m.id.clone())
 }
 
 fn index_among(outputs: &[Measurand], r: &Reading) -> Option<usize> {

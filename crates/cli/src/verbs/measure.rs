@@ -53,7 +53,9 @@ pub fn run(a: &Measure, out: &Output) -> Result<u8, WorkflowError> {
     if !measured.is_empty() {
         let mut sheet = measure_sheet(station, &measured);
         if a.keep {
-            sheet.sections.push(keep(a, &loaded, station, &measured, out)?);
+            sheet
+                .sections
+                .push(keep(a, &loaded, station, &measured, out)?);
         }
         sheets.push(sheet);
     }
@@ -81,8 +83,11 @@ fn keep(
         &out.progress("predicting"),
     )?;
     let list: Vec<String> = ids.iter().map(ToString::to_string).collect();
-    let mut s = Section::new("kept", "kept in the station book", Vec::new())
-        .say(format!("{}: entry {}.", path.display(), list.join(", ")));
+    let mut s = Section::new("kept", "kept in the station book", Vec::new()).say(format!(
+        "{}: entry {}.",
+        path.display(),
+        list.join(", ")
+    ));
     s.text.extend(migrated.into_iter().chain(told));
     Ok(s)
 }

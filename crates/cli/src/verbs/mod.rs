@@ -13,8 +13,8 @@ pub mod plan;
 pub mod predict;
 pub mod report;
 pub mod routes;
-pub mod sheet;
 pub mod serve;
+pub mod sheet;
 pub mod survey;
 pub mod verdict;
 
@@ -66,5 +66,7 @@ pub fn measure_options(r: &Recorded) -> Result<MeasureOptions, WorkflowError> {
 pub fn command() -> String {
     std::env::args_os()
         .skip(1)
-        .fold("slantpath".to_string(), |s, x| s + " " + &x.to_string_lossy())
+        .fold("slantpath".to_string(), |s, x| {
+            s + " " + &x.to_string_lossy()
+        })
 }

@@ -12,8 +12,7 @@ mod testing;
 mod waveform;
 
 pub use best::{
-    Advice, Bound, Ceiling, CurvePoint, Goal, Reception, best, drive_for_output,
-    drive_for_shoulder,
+    Advice, Bound, Ceiling, CurvePoint, Goal, Reception, best, drive_for_output, drive_for_shoulder,
 };
 pub use chain::Chain;
 pub use probe::{Probe, Shoulder, ShoulderWindow};

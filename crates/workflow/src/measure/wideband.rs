@@ -52,7 +52,9 @@ fn answer<'a>(
 fn frame_words(k: &Carrier) -> String {
     match &k.lock {
         Err(_) => "framing unknown".into(),
-        Ok(l) if l.kinds.len() > 1 => format!("{}, changing ({} kinds)", l.frame.name(), l.kinds.len()),
+        Ok(l) if l.kinds.len() > 1 => {
+            format!("{}, changing ({} kinds)", l.frame.name(), l.kinds.len())
+        }
         Ok(l) => l.frame.name(),
     }
 }
