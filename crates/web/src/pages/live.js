@@ -29,7 +29,7 @@
       if (stale) quiet();
     }
     set("state", stale
-      ? `stale: nothing for ${Number.isFinite(old) ? `${Math.floor(old)} s` : "now"} (${source})`
+      ? `stale: nothing ${Number.isFinite(old) ? `for ${Math.floor(old)} s` : "yet"} (${source})`
       : `receiving, at most 0.5 s old${missed ? `; ${missed} readings were missed on the way here` : ""}`);
   }
   setInterval(fresh, 200);
@@ -159,7 +159,7 @@
     set("say", d.text);
     set("detail", d.detail);
     set("found", d.found);
-    set("level", d.level ? `${d.level[0].toFixed(1)} ± ${Math.max(d.level[1], 0.05).toFixed(d.level[1] < 0.095 ? 2 : 1)}` : "–");
+    set("level", d.level ? `${d.level[0].toFixed(1)} ± ${Math.max(d.level[1], 0.1).toFixed(1)}` : "–");
     set("unit", d.level ? d.level[2] : "");
     set("peak", d.peak === null ? "–" : `${d.peak.toFixed(1)} ${d.level ? d.level[2] : ""}`);
     set("left", d.left ? `${d.left[0].toFixed(1)} dB, at most ${d.left[1].toFixed(1)} dB` : "–");
