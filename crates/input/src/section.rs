@@ -304,15 +304,33 @@ pub fn written(n: &Node, key: &str, dim: Dimension, problems: &mut Problems) -> 
     match read_written(&text, dim) {
         Ok(w) => Some(w),
         Err(e) => {
-            problems.push(
-                Problem::error(format!("`{key}` cannot be read as {}", dim.name()))
-                    .at_place(n.place_inside(&e.at))
-                    .label(e.what)
-                    .expected(e.expected),
-            );
+            let mut p = Problem::error(format!("`{key}` cannot be read as {}", dim.name()))
+                .at_place(n.place_inside(&e.at))
+                .label(e.what)
+                .expected(e.expected);
+            if let Some(with_point) = with_decimal_point(&text) {
+                p = p.help(format!(
+                    "the decimal sign is a point: did you mean \"{with_point}\"?"
+                ));
+            }
+            problems.push(p);
             None
         }
     }
+}
+
+/// The text with a point for every comma between two digits, if there is one.
+fn with_decimal_point(text: &str) -> Option<String> {
+    let b = text.as_bytes();
+    let is_decimal = |i: usize| {
+        let digit = |j: Option<usize>| j.and_then(|j| b.get(j)).is_some_and(u8::is_ascii_digit);
+        b.get(i) == Some(&b',') && digit(i.checked_sub(1)) && digit(i.checked_add(1))
+    };
+    (0..b.len()).any(is_decimal).then(|| {
+        text.char_indices()
+            .map(|(i, c)| if is_decimal(i) { '.' } else { c })
+            .collect()
+    })
 }
 
 fn one_of(list: &[String]) -> String {

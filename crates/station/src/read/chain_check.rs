@@ -11,6 +11,7 @@ use slantpath_input::{Place, Problem};
 /// Checks a station that was read without errors. Fills what its branches receive where that is not written.
 pub(crate) fn check(desk: &mut Desk, station: &mut Station, marks: &Marks, feed: &Place) {
     frequencies(desk, station, marks);
+    ahead_of_lnb(desk, station, marks);
     fixed_polarisation(desk, station, marks);
     volts(desk, station, marks);
     sense(desk, station, feed);
@@ -103,6 +104,49 @@ fn advice(station: &Station, b: &Branch) -> String {
             reach::oscillator(l, b.tone).as_ghz()
         ),
         None => "is an LNB missing at the head of the chain?".to_string(),
+    }
+}
+
+/// Reference temperature of a loss, K (IEEE's 290 K).
+const T0_K: f64 = 290.0;
+
+/// A cable between feed and LNB: allowed, and dearer than most people think. A waveguide run or an adapter entered as a
+/// cable says so in its label and stays unremarked.
+fn ahead_of_lnb(desk: &mut Desk, station: &Station, marks: &Marks) {
+    let mut told: Vec<&str> = Vec::new();
+    for b in &station.receive.branches {
+        let stages: Vec<_> = station.receive.stages(b).collect();
+        let Some(lnb) = stages
+            .iter()
+            .position(|s| matches!(s.part.kind, PartKind::Lnb(_)))
+        else {
+            continue;
+        };
+        for s in stages.iter().take(lnb) {
+            let label = s.part.label.to_lowercase();
+            let meant = ["waveguide", "adapter", "adaptor"]
+                .iter()
+                .any(|w| label.contains(w));
+            if meant
+                || told.contains(&s.part.name.as_str())
+                || !matches!(s.part.kind, PartKind::Cable(_))
+            {
+                continue;
+            }
+            told.push(s.part.name.as_str());
+            // T = T0 (L - 1), referred to the input of the loss (Friis).
+            let per_db_k = T0_K * (slantpath_quantity::from_db(1.0) - 1.0);
+            desk.problems.push(
+                at(
+                    Problem::warning(format!("cable `{}` lies ahead of the LNB", s.part.name)),
+                    place(marks, &b.name),
+                )
+                .label(format!(
+                    "its first decibel takes a decibel of signal and adds {per_db_k:.0} K of noise before anything is amplified"
+                ))
+                .help("put the LNB at the feed and the cable behind it; for a waveguide run or an adapter, say so in the part's `label`"),
+            );
+        }
     }
 }
 

@@ -6,6 +6,7 @@ use crate::checked::{Climate, HorizonPoint, Obstacle, Site};
 use slantpath_input::{Problem, Section};
 use slantpath_quantity::{Angle, Dimension, Distribution, Length};
 use slantpath_sky::Locator;
+use std::f64::consts::{PI, TAU};
 
 /// Mean radius of the Earth, m, for the size of a locator's square (IUGG mean radius R1; from memory).
 const EARTH_RADIUS_M: f64 = 6_371_008.8;
@@ -129,6 +130,7 @@ pub(crate) fn geographic(
     let node = s.sec.get(key)?;
     let mut plain = node.clone();
     let mut sign = 1.0;
+    let mut letter_written = false;
     if let slantpath_input::toml::Value::Text(t) = &node.value {
         let trimmed = t.trim_end();
         for (letter, factor) in [(letters[0], 1.0), (letters[1], -1.0)] {
@@ -137,6 +139,7 @@ pub(crate) fn geographic(
             {
                 plain.value = slantpath_input::toml::Value::Text(rest.trim_end().to_string());
                 sign = factor;
+                letter_written = true;
                 if rest.trim_start().starts_with('-') {
                     s.problem(
                         Problem::error(format!("`{key}` has a minus and a letter"))
@@ -149,9 +152,26 @@ pub(crate) fn geographic(
             }
         }
     }
-    s.desk
-        .exact(&plain, key, Kind::Plain(Dimension::Angle), bounds)
-        .map(|rad| Angle::rad(sign * rad))
+    let rad = s
+        .desk
+        .exact(&plain, key, Kind::Plain(Dimension::Angle), bounds)?;
+    // With a letter an angle goes halfway round at most; without one a longitude may be counted eastward all the way.
+    if letter_written && rad > PI {
+        let shown = |x: f64| slantpath_quantity::show::fixed(x.to_degrees(), 4);
+        let east = if sign > 0.0 { rad - TAU } else { TAU - rad };
+        let (letter, size) = (if east < 0.0 { letters[1] } else { letters[0] }, east.abs());
+        s.problem(
+            Problem::error(format!("`{key}` goes more than halfway round"))
+                .at_place(node.place())
+                .label("with a letter it lies between 0 and 180 degrees")
+                .help(format!(
+                    "counted the shorter way it is {} deg {letter}; is a digit wrong?",
+                    shown(size)
+                )),
+        );
+        return None;
+    }
+    Some(Angle::rad(if rad > PI { rad - TAU } else { sign * rad }))
 }
 
 fn horizon(s: &mut Scope<'_, '_>) -> Vec<HorizonPoint> {
