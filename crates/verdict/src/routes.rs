@@ -240,7 +240,8 @@ pub fn to_g_over_t(model: &Model, passband: &str, branch: &str, starts: &[Start]
     let step = find(&at("noise_step"));
     let mut routes = Vec::new();
     // Name, identity of the model's figure, measured value, and the measurements with their slopes.
-    let mut wanted: Vec<(String, String, f64, Vec<(&Start, f64)>)> = Vec::new();
+    type Slopes<'a> = Vec<(&'a Start, f64)>;
+    let mut wanted: Vec<(String, String, f64, Slopes<'_>)> = Vec::new();
     for (what, name) in [
         ("noise_step", "noise step with the satellite's own noise"),
         ("y_absorber", "absorber"),

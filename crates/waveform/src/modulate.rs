@@ -90,7 +90,7 @@ mod tests {
         assert_eq!(s.len(), 2 * frame.symbols());
         let scrambler = Scrambler::new(3);
         let c = Constellation::of(&frame).unwrap();
-        let mut seen = vec![0; 8];
+        let mut seen = [0; 8];
         for f in s.chunks(frame.symbols()) {
             for (a, b) in f.iter().zip(PlHeader::of(&frame).symbols()) {
                 assert!((f64::from(a.re) - b.re).hypot(f64::from(a.im) - b.im) < 1e-6);

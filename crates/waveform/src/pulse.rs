@@ -131,7 +131,7 @@ mod tests {
         let p = Pulse::new(0.25, 20).unwrap();
         let mut s = vec![Complex::new(0f32, 0.0); 60];
         s[30] = Complex::new(1.0, -2.0);
-        let sps = 2.7183;
+        let sps = 2.7391;
         for (i, z) in p.shape(&s, 12.3, sps, 90).iter().enumerate() {
             let u = 12.3 + i as f64 / sps - 30.0;
             let want = if u.abs() < 19.0 {

@@ -165,7 +165,8 @@ fn field(source: &Arc<Source>, number: usize, p: &Placed, user: &[UserDefined]) 
     }
     if matches!(shape, Shape::Text | Shape::Lines)
         && let Some(c) = value.chars().find(|c| {
-            !(' '..='~').contains(c) && !(shape == Shape::Lines && matches!(c, '\r' | '\n'))
+            let line_end = shape == Shape::Lines && matches!(c, '\r' | '\n');
+            !((' '..='~').contains(c) || line_end)
         })
     {
         return Some(

@@ -140,7 +140,7 @@ fn the_own_carrier_is_seen_where_it_is_and_nothing_else_is_taken_for_it() {
         if sent {
             assert!(seen >= 19, "{seen} of {}", r.len());
             let at = r[10].own.expect("seen").rf_hz;
-            assert!((at - 10_472.4012e6).abs() < 700.0, "{at}");
+            assert!((at - 10_472_401_200.0).abs() < 700.0, "{at}");
         }
     }
 }

@@ -25,7 +25,8 @@ pub(super) fn zones(found: &[Found], fs: f64, n: usize) -> Vec<Vec<Range<usize>>
         .iter()
         .map(|f| {
             let half = 0.35 * f.line.rate;
-            vec![bin(f.centre_hz - half)..bin(f.centre_hz + half)]
+            let middle = bin(f.centre_hz - half)..bin(f.centre_hz + half);
+            Vec::from([middle])
         })
         .collect();
     let mut free: Vec<Range<usize>> = Vec::new();

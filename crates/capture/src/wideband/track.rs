@@ -34,7 +34,7 @@ impl Points {
             }
         } else if self.header.len() < 360 {
             // Header symbols on the axis of their own bit.
-            let turn = if position % 2 == 0 {
+            let turn = if position.is_multiple_of(2) {
                 DIAGONAL
             } else {
                 DIAGONAL * C64::new(0.0, 1.0)

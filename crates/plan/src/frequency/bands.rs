@@ -71,11 +71,11 @@ pub enum Standing {
 
 /// Services that overlap the wanted band or stand within the receiver's, the inside ones and the nearest first.
 /// Frequencies in Hz.
-pub fn neighbours<'a>(
-    services: &'a [Service],
+pub fn neighbours(
+    services: &[Service],
     wanted: (f64, f64),
     receiver: (f64, f64),
-) -> Vec<(&'a Service, Standing)> {
+) -> Vec<(&Service, Standing)> {
     let mut out: Vec<(&Service, Standing)> = services
         .iter()
         .filter(|s| s.lo_hz <= receiver.1 && s.hi_hz >= receiver.0)

@@ -41,7 +41,7 @@ impl Conversion {
     /// The frequency that is converted to the same intermediate frequency from the oscillator's other side, Hz:
     /// `2 f_LO - f`. `None` without a conversion.
     pub fn image(&self, received_hz: f64) -> Option<f64> {
-        (self.lo_hz > 0.0).then(|| 2.0 * self.lo_hz - received_hz)
+        (self.lo_hz > 0.0).then_some(2.0 * self.lo_hz - received_hz)
     }
 }
 
