@@ -220,7 +220,7 @@ pub fn chain_sheet(
     chain.put("dish", "realised gain", Some("reflector"), &gain);
     let shadow = format!("{first}.ledger.antenna.shadow@{b}");
     chain.put(
-        &station.feed.name,
+        &format!("feed {}", station.feed.name),
         "noise of the shadowed rays",
         Some(&feed),
         &shadow,
