@@ -80,7 +80,7 @@ def main():
     raw, clipped, _ = to_bytes(z * 10 ** (-11 / 20), "cu8")
     file = write("demo/recordings", "camp-overdriven", raw, "cu8", FS, CENTRE, "2031-01-19T13:20:00.000Z",
                  "field camp, behind coupler and attenuator at the amplifier", dict(transmitting=True))
-    save("demo/truth/camp-overdriven.truth.json", dict(file=file, sample_rate_hz=FS, samples=len(z), clipped_fraction=clipped, **truth))
+    save("demo/truth/camp-overdriven.truth.json", dict(file=file, sample_rate_hz=FS, center_frequency_hz=CENTRE, samples=len(z), clipped_fraction=clipped, **truth))
     print(truth)
 
 

@@ -27,8 +27,7 @@ const GOOD: &str = "A log\n<ADIF_VER:5>3.1.4 <PROGRAMID:4>test\n\
 #[test]
 fn a_good_file_is_read_without_a_word() {
     // The lengths of USERDEF1 in GOOD are deliberately checked: `EPC` is 3 bytes.
-    let text = GOOD.replace("<USERDEF1:3:N>EPC ", "<USERDEF1:3:N>EPC ");
-    let (adi, problems) = reading(&text);
+    let (adi, problems) = reading(GOOD);
     assert!(problems.is_empty(), "{problems:?}");
     assert_eq!(adi.comment, "A log\n");
     assert_eq!(adi.records.len(), 2);
@@ -58,8 +57,7 @@ fn a_good_file_is_read_without_a_word() {
 
 #[test]
 fn nothing_is_lost_out_and_in_again() {
-    let text = GOOD.replace("<USERDEF1:3:N>EPC ", "<USERDEF1:3:N>EPC ");
-    let (first, _) = reading(&text);
+    let (first, _) = reading(GOOD);
     let out = write(&first.records, "SLANTPATH", "1", "20260503 150000");
     let (again, problems) = reading(&out);
     assert!(problems.is_empty(), "{problems:?}");
@@ -317,7 +315,12 @@ fn what_a_person_enters_becomes_a_whole_record() {
     ] {
         assert_eq!(r.get(name), Some(value), "{name}");
     }
-    let (back, problems) = reading(&write(&[r.clone()], "SLANTPATH", "1", "20260503 150000"));
+    let (back, problems) = reading(&write(
+        std::slice::from_ref(&r),
+        "SLANTPATH",
+        "1",
+        "20260503 150000",
+    ));
     assert!(problems.is_empty(), "{problems:?}");
     assert_eq!(back.records, [r]);
 }

@@ -65,7 +65,7 @@ fn main() -> ExitCode {
     let mixed = tally(2000, |k| {
         let (d, o) = kinds[k as usize % kinds.len()];
         // Every other round through the kinds with several recordings a mounting.
-        if k as usize / kinds.len() % 2 == 0 {
+        if (k as usize / kinds.len()).is_multiple_of(2) {
             trial_of(k, d, o)
         } else {
             repeated(k, d, o)

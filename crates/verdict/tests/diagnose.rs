@@ -9,7 +9,7 @@ use slantpath_link::{Conditions, Model};
 use slantpath_station::read_station;
 use slantpath_verdict::diagnose::{Case, Diagnosis, Evidence, advise, diagnose, faults};
 
-pub fn club() -> Case {
+fn club() -> Case {
     let satellite = include_str!("../../../demo/petrel-1.toml");
     let text = include_str!("../../../demo/qq0aaa.toml");
     let (file, _) = read_station(&Source::new("station.toml", text), &mut |_| {

@@ -254,7 +254,7 @@ impl StationText {
                 "load the page again and repeat the change",
             ));
         }
-        if now.load()?.file.variant_names().iter().any(|n| *n == name) {
+        if now.load()?.file.variant_names().contains(&name) {
             return Err(WorkflowError::argument(
                 format!("the file has a variant `{name}` already"),
                 "choose another name; nothing was overwritten",
