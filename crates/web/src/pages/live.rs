@@ -106,9 +106,7 @@ fn events(place: Place) -> impl Stream<Item = Result<Event, Infallible>> + Send 
     futures_util::stream::unfold(place, |mut p| async move {
         loop {
             tokio::time::sleep(LOOK).await;
-            let Some(latest) = p.house.live().and_then(Live::latest) else {
-                return None;
-            };
+            let latest = p.house.live().and_then(Live::latest)?;
             let age = latest.age().unwrap_or(Duration::MAX);
             if latest.seq > p.seq && age <= OLDEST {
                 let data = p.reading(&latest, age);
