@@ -129,12 +129,11 @@ fn manners(v: &Value, at: &str, faults: &mut Vec<String>) {
                 manners(x, &format!("{at}.{k}"), faults);
             }
             let valued = o.contains_key("value") && o.contains_key("unit");
-            if valued
-                && o["value"].is_null()
-                && !o
-                    .get("reason")
-                    .is_some_and(|r| r.as_str().is_some_and(|s| !s.is_empty()))
-            {
+            let reason = o
+                .get("reason")
+                .and_then(serde_json::Value::as_str)
+                .unwrap_or_default();
+            if valued && o["value"].is_null() && reason.is_empty() {
                 faults.push(format!("{at}: null without a reason"));
             }
         }
