@@ -133,9 +133,13 @@ enum Pass {
 
 fn check(door: &Door, request: &Request) -> Result<Pass, (StatusCode, &'static str)> {
     let headers = request.headers();
+    // HTTP/2 has no Host header: the name stands in the request's own authority (RFC 9113, 8.3.1).
     let host = headers
         .get(header::HOST)
-        .and_then(|h| h.to_str().ok())
+        .map_or_else(
+            || request.uri().authority().map(|a| a.as_str()),
+            |h| h.to_str().ok(),
+        )
         .map(str::to_ascii_lowercase);
     // A page elsewhere that has its own name point here (DNS rebinding) stops at this line.
     if !host.is_some_and(|h| door.hosts.contains(&h)) {

@@ -617,3 +617,17 @@ async fn metrics_are_given_when_asked_for_only() {
     );
     assert!(body.ends_with("# EOF\n"));
 }
+
+#[tokio::test]
+async fn a_phone_that_speaks_http_2_names_the_server_in_its_request() {
+    let d = desk();
+    let r = Request::get("http://127.0.0.1:4000/")
+        .body(Body::empty())
+        .expect("a request");
+    assert_eq!(ask(d.near(), r).await.0.status(), StatusCode::OK);
+    let r = Request::get("http://station.example:4000/")
+        .body(Body::empty())
+        .expect("a request");
+    let foreign = ask(d.near(), r).await.0.status();
+    assert_eq!(foreign, StatusCode::MISDIRECTED_REQUEST);
+}
