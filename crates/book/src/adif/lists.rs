@@ -80,7 +80,6 @@ const MODES: &[&str] = &[
     "FAX",
     "FM",
     "FSK441",
-    "FT8",
     "HELL",
     "ISCAT",
     "JT4",

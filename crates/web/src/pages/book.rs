@@ -368,7 +368,7 @@ pub(super) async fn contacts(
                     label { "Locator" input name="locator" maxlength="12" autocapitalize="characters" autocomplete="off"; }
                     label { "Own power, W" input name="power" inputmode="decimal" maxlength="12"; }
                 }
-                datalist id="modes" { @for m in ["USB", "CW", "FT8", "RTTY", "DIGITALVOICE", "ATV"] { option value=(m) {} } }
+                datalist id="modes" { @for m in ["USB", "CW", "PSK", "RTTY", "DIGITALVOICE", "ATV"] { option value=(m) {} } }
                 label { "Comment" input name="comment" maxlength="500"; }
                 button { "Write the contact" }
                 p.quiet {

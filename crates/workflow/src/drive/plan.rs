@@ -163,7 +163,7 @@ fn waveform(
     if has(&["TWO-TONE", "TWOTONE"]) {
         return Ok((Waveform::two_tone(), "two equal tones".into(), None));
     }
-    if !has(&["CW", "FM", "CARRIER", "RTTY", "FT8", "FT4"]) {
+    if !has(&["CW", "FM", "CARRIER", "RTTY", "PSK"]) {
         notes.push(format!(
             "The mode `{written}` has no waveform here: a steady carrier is taken, which shows no shoulders. Write a MODCOD \
              such as `8PSK 3/5`, or `ssb`."
