@@ -1,13 +1,11 @@
 //! `diagnose`.
 
-use super::{conditions, measure_options};
+use super::{all_readings, conditions, measure_all};
 use crate::plan_args::Diagnose;
 use crate::show::Output;
-use slantpath_station::checked::Reading;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::diagnosis::{diagnosed, diagnosis_sheet};
-use slantpath_workflow::files::{check_readings, load_readings, load_station};
-use slantpath_workflow::measure::measure_file;
+use slantpath_workflow::files::load_station;
 
 /// Ranks the faults and says what to measure next.
 pub fn run(a: &Diagnose, out: &Output) -> Result<u8, WorkflowError> {
@@ -15,22 +13,8 @@ pub fn run(a: &Diagnose, out: &Output) -> Result<u8, WorkflowError> {
     out.warnings(&loaded.warnings);
     let station = loaded.station(a.station.variant.as_deref())?;
     let (conditions, _) = conditions(&a.drawn);
-    let options = measure_options(&a.recorded)?;
-    let mut measured = Vec::new();
-    for r in &a.recordings {
-        measured.push(measure_file(
-            station,
-            r,
-            &options,
-            &out.progress("measuring"),
-        )?);
-    }
-    let mut readings: Vec<Reading> = station.readings.clone();
-    if let Some(p) = &a.readings {
-        let typed = load_readings(p)?;
-        check_readings(&typed, station)?;
-        readings.extend(typed);
-    }
+    let measured = measure_all(station, &a.recordings, &a.recorded, out)?;
+    let readings = all_readings(station, a.readings.as_deref())?;
     let seen = a
         .seen
         .iter()

@@ -19,10 +19,15 @@ pub mod survey;
 pub mod verdict;
 
 use crate::args::{Drawn, Recorded};
+use crate::show::Output;
 use slantpath_capture::source::{OpenOptions, SampleFormat};
 use slantpath_link::{Air, Conditions, Drawing};
+use slantpath_station::Station;
+use slantpath_station::checked::Reading;
 use slantpath_workflow::WorkflowError;
-use slantpath_workflow::measure::MeasureOptions;
+use slantpath_workflow::files::{check_readings, load_readings};
+use slantpath_workflow::measure::{MeasureOptions, Measured, measure_file};
+use std::path::{Path, PathBuf};
 
 /// Conditions and drawing of the arguments.
 pub fn conditions(d: &Drawn) -> (Conditions, Drawing) {
@@ -69,4 +74,29 @@ pub fn command() -> String {
         .fold("slantpath".to_string(), |s, x| {
             s + " " + &x.to_string_lossy()
         })
+}
+
+/// Measures recordings one after the other, with progress.
+pub fn measure_all(
+    station: &Station,
+    recordings: &[PathBuf],
+    recorded: &Recorded,
+    out: &Output,
+) -> Result<Vec<Measured>, WorkflowError> {
+    let options = measure_options(recorded)?;
+    recordings
+        .iter()
+        .map(|r| measure_file(station, r, &options, &out.progress("measuring")))
+        .collect()
+}
+
+/// The station file's readings, with those of a CSV file that fits the station.
+pub fn all_readings(station: &Station, csv: Option<&Path>) -> Result<Vec<Reading>, WorkflowError> {
+    let mut readings = station.readings.clone();
+    if let Some(p) = csv {
+        let typed = load_readings(p)?;
+        check_readings(&typed, station)?;
+        readings.extend(typed);
+    }
+    Ok(readings)
 }

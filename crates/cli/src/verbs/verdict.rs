@@ -1,13 +1,13 @@
 //! `verdict`.
 
-use super::{conditions, measure_options};
+use super::{conditions, measure_all};
 use crate::args::Verdict;
 use crate::show::Output;
 use slantpath_report::Sheet;
 use slantpath_station::checked::Reading;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::files::{Loaded, load_readings, load_station};
-use slantpath_workflow::measure::{Measured, measure_file, measure_sheet};
+use slantpath_workflow::measure::{Measured, measure_sheet};
 use slantpath_workflow::predict::{Predicted, predict_sheet, predicted};
 use slantpath_workflow::verdict::{Judged, judge, verdict_sheet};
 
@@ -27,16 +27,7 @@ pub fn case(a: &Verdict, out: &Output) -> Result<Case, WorkflowError> {
     let station = loaded.station(a.station.variant.as_deref())?;
     let (conditions, drawing) = conditions(&a.drawn);
     let predicted = predicted(station, &conditions, drawing, &out.progress("predicting"))?;
-    let options = measure_options(&a.recorded)?;
-    let mut measured = Vec::new();
-    for r in &a.recordings {
-        measured.push(measure_file(
-            station,
-            r,
-            &options,
-            &out.progress("measuring"),
-        )?);
-    }
+    let measured = measure_all(station, &a.recordings, &a.recorded, out)?;
     let mut readings: Vec<Reading> = station.readings.clone();
     if let Some(p) = &a.readings {
         readings.extend(load_readings(p)?);
