@@ -12,7 +12,8 @@ pub mod template;
 
 pub use checked::{Satellite, Station, StationFile};
 pub use read::{
-    Loader, read_log, read_ramp, read_readings, read_satellite, read_set, read_station,
+    Loader, TimedRow, read_log, read_ramp, read_readings, read_satellite, read_set, read_station,
+    read_timed,
 };
 
 use slantpath_input::{Problem, nearest};

@@ -19,9 +19,11 @@ mod set_file;
 mod site;
 mod station;
 mod transmit;
+mod timed_csv;
 
 pub use log_csv::{read_log, read_ramp};
 pub use readings_csv::read_readings;
 pub use satellite::read_satellite;
 pub use set_file::read_set;
 pub use station::{Loader, read_station};
+pub use timed_csv::{TimedRow, read_timed};
