@@ -47,6 +47,8 @@ pub enum Verb {
     Routes(crate::plan_args::Routes),
     /// What is fixed before anything is done: frequency sheet, trial sheet.
     Plan(crate::plan_args::Plan),
+    /// Which coils around the receive feed suit the dish: uplink gain against receive G/T.
+    Design(crate::design_args::Design),
     /// Everything on one self-contained page.
     Report(Report),
     /// The station book: notes, faults, weather, part changes, series.

@@ -3,6 +3,7 @@
 mod args;
 mod book_args;
 mod command_line;
+mod design_args;
 mod drive_args;
 mod plan_args;
 mod show;
@@ -38,6 +39,7 @@ fn main() -> ExitCode {
         Verb::Diagnose(a) => verbs::diagnose::run(a, &out),
         Verb::Routes(a) => verbs::routes::run(a, &out),
         Verb::Plan(a) => verbs::plan::run(a, &out),
+        Verb::Design(a) => verbs::design::run(a, &out),
         Verb::Report(a) => verbs::report::run(a, &out),
         Verb::Book(a) => verbs::book::run(a, &out),
         Verb::Contact(a) => verbs::contact::run(a, &out),

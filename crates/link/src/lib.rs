@@ -35,4 +35,4 @@ pub use measurand::{Group, Measurand};
 pub use memory::Memory;
 pub use model::Model;
 pub use predict::{LEVEL, Prediction, predict, quick};
-pub use shape::{arm, reflector, transmit_pattern};
+pub use shape::{Mounted, arm, mounted_receive, mounted_transmit, reflector, transmit_pattern};

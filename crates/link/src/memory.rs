@@ -6,7 +6,7 @@ use crate::dish::{Response, Side};
 use crate::receive::SkyTable;
 use slantpath_antenna::dish::DishAntenna;
 use slantpath_quantity::{Angle, Frequency, Length};
-use slantpath_station::checked::{Feed, Reflector, Site, Station};
+use slantpath_station::checked::{Feed, Reflector, Satellite, Site, Station};
 
 /// Answers kept of either kind.
 const KEPT: usize = 24;
@@ -22,6 +22,8 @@ pub struct Memory {
 struct Dish {
     reflector: Reflector,
     feed: Feed,
+    /// A coil on the receive feed's disc stands where the satellite's first downlink has its focus.
+    satellite: Satellite,
     side: Side,
     f: Frequency,
     elevation: Angle,
@@ -52,6 +54,7 @@ impl Memory {
                 && d.elevation == elevation
                 && d.reflector == station.reflector
                 && d.feed == station.feed
+                && d.satellite == station.satellite
         })
     }
 
@@ -81,6 +84,7 @@ impl Memory {
         self.dishes.push(Dish {
             reflector: station.reflector.clone(),
             feed: station.feed.clone(),
+            satellite: station.satellite.clone(),
             side,
             f,
             elevation,

@@ -232,6 +232,17 @@ impl Model {
             })?;
         Ok(d.dish.steps(&self.inputs.best())?)
     }
+    /// The same between the feed's port and the ideal gain on transmit; `None` when the station does not transmit there.
+    ///
+    /// # Errors
+    /// A loss that cannot be.
+    pub fn transmit_losses(
+        &self,
+        passband: &str,
+    ) -> Result<Option<Vec<(&'static str, f64)>>, LinkError> {
+        let up = self.ups.iter().find(|u| u.passband == passband);
+        Ok(up.map(|u| u.dish.steps(&self.inputs.best())).transpose()?)
+    }
     /// The transmit chain of a passband with every part's curve, at inputs `x` (the best estimates or a draw); the
     /// first part is the transmitter itself, with a gain of 0 dB. `None` when the station does not transmit there.
     ///

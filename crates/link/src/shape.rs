@@ -156,6 +156,77 @@ fn of_figures(p: &FeedPattern, get: &dyn Fn(&Contributor) -> f64) -> Result<Patt
     }
 }
 
+/// One side of the feed as it stands on its dish.
+#[derive(Debug, Clone)]
+pub struct Mounted {
+    /// Frequency.
+    pub frequency: Frequency,
+    /// The reflector.
+    pub reflector: Reflector,
+    /// Pattern of the feed.
+    pub pattern: Pattern,
+    /// Where it stands.
+    pub placement: Placement,
+    /// What it and its struts shade.
+    pub blockage: Blockage,
+    /// How the dish stands.
+    pub stand: Stand,
+}
+
+impl Mounted {
+    /// The antenna.
+    ///
+    /// # Errors
+    /// As [`DishAntenna::solve`].
+    pub fn solve(&self) -> Result<DishAntenna, AntennaError> {
+        DishAntenna::solve(
+            &self.reflector,
+            &MountedFeed {
+                pattern: &self.pattern,
+                placement: self.placement,
+                blockage: &self.blockage,
+            },
+            self.frequency,
+            &self.stand,
+        )
+    }
+}
+
+/// The receive feed at the best estimates, as it stands on the dish.
+///
+/// # Errors
+/// As [`crate::Model::new`].
+pub fn mounted_receive(
+    station: &Station,
+    f: Frequency,
+    elevation: Angle,
+) -> Result<Mounted, LinkError> {
+    mount(station, Side::Receive, f, elevation, &|c: &Contributor| {
+        c.distribution.mean()
+    })
+}
+
+/// The same of the transmit feed; `None` when the feed only receives.
+///
+/// # Errors
+/// As [`crate::Model::new`].
+pub fn mounted_transmit(
+    station: &Station,
+    f: Frequency,
+    elevation: Angle,
+) -> Result<Option<Mounted>, LinkError> {
+    station
+        .feed
+        .transmit
+        .as_ref()
+        .map(|_| {
+            mount(station, Side::Transmit, f, elevation, &|c: &Contributor| {
+                c.distribution.mean()
+            })
+        })
+        .transpose()
+}
+
 /// The antenna of one side of the feed, solved for the values that `get` gives.
 pub(crate) fn solve(
     station: &Station,
@@ -164,6 +235,16 @@ pub(crate) fn solve(
     elevation: Angle,
     get: &dyn Fn(&Contributor) -> f64,
 ) -> Result<DishAntenna, LinkError> {
+    Ok(mount(station, side, f, elevation, get)?.solve()?)
+}
+
+fn mount(
+    station: &Station,
+    side: Side,
+    f: Frequency,
+    elevation: Angle,
+    get: &dyn Fn(&Contributor) -> f64,
+) -> Result<Mounted, LinkError> {
     let (feed_pattern, centre) =
         feed_side(station, side).ok_or_else(|| no_transmit_feed(&station.feed.name))?;
     let (dish, _) = reflector(&station.reflector.shape, get)?;
@@ -194,20 +275,17 @@ pub(crate) fn solve(
             })
             .collect(),
     };
-    let stand = Stand {
-        elevation,
-        arm: arm(station.reflector.feed_arm),
-    };
-    Ok(DishAntenna::solve(
-        &dish,
-        &MountedFeed {
-            pattern: &pattern,
-            placement,
-            blockage: &blockage,
+    Ok(Mounted {
+        frequency: f,
+        reflector: dish,
+        pattern,
+        placement,
+        blockage,
+        stand: Stand {
+            elevation,
+            arm: arm(station.reflector.feed_arm),
         },
-        f,
-        &stand,
-    )?)
+    })
 }
 
 /// Where the disc stands along the feed's axis, towards the dish from its focus. A computed pattern has its phases from there.

@@ -41,6 +41,12 @@ pub enum PlanError {
     /// The antenna cannot be computed.
     #[error(transparent)]
     Antenna(#[from] AntennaError),
+    /// A feed cannot be computed from its dimensions.
+    #[error(transparent)]
+    Wire(#[from] slantpath_wire::WireError),
+    /// Ended on request.
+    #[error(transparent)]
+    Stopped(#[from] slantpath_stats::StatsError),
 }
 
 /// Result of this room.

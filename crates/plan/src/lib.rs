@@ -10,9 +10,11 @@
 //! - [`frequency`]: tuning table, mixing products, services in the intermediate band
 //! - [`trial`]: order, number and rules of a swap trial, fixed before it begins
 //! - [`pointing`]: a beam fitted to levels along bolt turns, and the next turn
+//! - [`design`]: coils around a receive feed: which pairs of uplink gain and receive G/T a dish can have
 //! - [`exposure`]: densities around the dish and distances to keep; the wind's load is `slantpath_antenna::wind`'s
 
 pub mod desense;
+pub mod design;
 pub mod drive;
 mod error;
 pub mod exposure;

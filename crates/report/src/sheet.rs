@@ -36,6 +36,8 @@ pub struct Section {
     pub answers: Vec<Answer>,
     /// Further tables, after the answers.
     pub tables: Vec<Table>,
+    /// Lines to be copied as they are, after the tables.
+    pub block: Vec<String>,
 }
 
 /// A table whose rows are more than one answer each: variants side by side, sensitivities, signals.
@@ -107,6 +109,7 @@ impl Section {
             text: Vec::new(),
             answers,
             tables: Vec::new(),
+            block: Vec::new(),
         }
     }
     /// Adds a table.

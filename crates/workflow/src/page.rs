@@ -32,6 +32,11 @@ pub fn case_page(
             "predict",
             ledgers(station, p, branch.as_deref()),
         );
+        attach(
+            &mut sheets,
+            "predict",
+            crate::drawings::of_station(station, &p.model),
+        );
         attach(&mut sheets, "verdict", vec![side_by_side(j)]);
     }
     attach(

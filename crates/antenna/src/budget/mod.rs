@@ -21,12 +21,14 @@
 
 mod beam;
 mod compromise;
+mod focus;
 mod illuminate;
 mod nodes;
 pub mod optics;
 
 pub use beam::{Beam, CutPoint, beam, beam_width, cut};
 pub use compromise::{BandFeed, Compromise, FocusPoint, compromise};
+pub use focus::{AtPlace, along_axis};
 pub use illuminate::{beam_polarisation, feed_tilt_for_beam};
 pub use nodes::Nodes;
 

@@ -5,6 +5,7 @@ pub mod book;
 pub mod compare;
 pub mod contact;
 pub mod demo;
+pub mod design;
 pub mod diagnose;
 pub mod drive;
 pub mod measure;

@@ -9,9 +9,12 @@ mod constellation;
 mod intervals;
 mod ledger;
 mod lines;
+mod map;
 mod markup;
+mod section;
 mod side_view;
 mod spectrum;
+mod stack;
 mod trial;
 
 pub(crate) use canvas::minus;
@@ -20,9 +23,12 @@ pub use constellation::{Constellation, constellation};
 pub use intervals::{IntervalRow, interval_table};
 pub use ledger::ledger;
 pub use lines::lines;
+pub use map::{MapFigure, map};
 pub use markup::{MarkupError, escape, self_contained, well_formed};
+pub use section::{CrossSection, Outline, Stroke, cross_section};
 pub use side_view::{SideView, side_view};
 pub use spectrum::spectrum;
+pub use stack::{Stack, efficiency_stack};
 pub use trial::trial;
 
 #[cfg(test)]
@@ -80,6 +86,45 @@ mod tests {
                         ..SideView::default()
                     },
                 ));
+                sound(&cross_section(
+                    HOSTILE,
+                    &CrossSection {
+                        outlines: vec![Outline {
+                            points: vec![(a, b), (0.0, 1.0), (b, a)],
+                            stroke: Stroke::Wire,
+                            label: label.clone(),
+                        }],
+                        places: vec![(b, a, label.clone())],
+                        unit: label.clone(),
+                        notes: vec![label.clone()],
+                    },
+                ));
+                sound(&map(
+                    HOSTILE,
+                    &MapFigure {
+                        x_name: label.clone(),
+                        y_name: label.clone(),
+                        value_name: label.clone(),
+                        xs: vec![0.0, a],
+                        ys: vec![1.0, 2.0],
+                        values: vec![Some(a), Some(b), None, Some(1.0)],
+                        valley: vec![(a, b), (b, a)],
+                        mark: Some((a, b, label.clone())),
+                    },
+                ));
+                sound(&efficiency_stack(
+                    HOSTILE,
+                    &[
+                        Stack {
+                            label: label.clone(),
+                            parts: vec![(label.clone(), a), ("x".into(), b)],
+                        },
+                        Stack {
+                            label: label.clone(),
+                            parts: vec![("x".into(), a)],
+                        },
+                    ],
+                ));
                 sound(&trial(
                     HOSTILE,
                     &[(a, b, true), (b, a, false)],
@@ -104,6 +149,55 @@ mod tests {
         sound(&spectrum("", &[], &[], None, &[]));
         sound(&trial("", &[], 0.0, 0.0, 0.0, ""));
         sound(&interval_table("", &[]));
+        sound(&cross_section("", &CrossSection::default()));
+        sound(&map("", &MapFigure::default()));
+        sound(&efficiency_stack("", &[]));
+    }
+
+    #[test]
+    fn a_section_has_one_scale_for_both_directions() {
+        let outline = |points| Outline {
+            points,
+            stroke: Stroke::Metal,
+            label: String::new(),
+        };
+        let s = cross_section(
+            "s",
+            &CrossSection {
+                outlines: vec![outline(vec![(0.0, 0.0), (2.0, 0.0), (2.0, 1.0)])],
+                unit: "m".into(),
+                ..CrossSection::default()
+            },
+        );
+        let d = s
+            .split("<path d=\"M")
+            .nth(1)
+            .unwrap()
+            .split('"')
+            .next()
+            .unwrap();
+        let p: Vec<f64> = d.split(['L', ' ']).map(|x| x.parse().unwrap()).collect();
+        let (across, up) = (p[2] - p[0], p[3] - p[5]);
+        assert!((across / up - 2.0).abs() < 0.01, "{d}");
+    }
+
+    #[test]
+    fn darker_cells_are_more() {
+        let m = MapFigure {
+            xs: vec![1.0, 2.0],
+            ys: vec![1.0, 2.0],
+            values: vec![Some(0.0), Some(1.0), None, Some(0.5)],
+            ..MapFigure::default()
+        };
+        let s = map("m", &m);
+        let cell = |text: &str| -> f64 {
+            let rest = s.split(text).nth(1).unwrap();
+            let v = rest.split("fill-opacity=\"").nth(1).unwrap();
+            v.split('"').next().unwrap().parse().unwrap()
+        };
+        assert!(cell("1.00, 1.00: 0.00") < cell("2.00, 2.00: 0.50"));
+        assert!(cell("2.00, 2.00: 0.50") < cell("2.00, 1.00: 1.00"));
+        assert!(s.contains("1.00, 2.00: none"));
     }
 
     #[test]

@@ -42,6 +42,9 @@ pub struct SectionJson {
     /// Tables whose rows are more than one answer each.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub tables: Vec<TableJson>,
+    /// Lines to be copied as they are.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub block: Vec<String>,
 }
 
 /// A table.
@@ -121,6 +124,7 @@ impl From<&Section> for SectionJson {
             text: s.text.clone(),
             answers: s.answers.iter().map(AnswerJson::from).collect(),
             tables: s.tables.iter().map(TableJson::from).collect(),
+            block: s.block.clone(),
         }
     }
 }

@@ -148,6 +148,13 @@ fn sheet(out: &mut String, s: &Sheet, id: &str) {
         for t in &part.tables {
             out.push_str(&answers::further(t, &part.title));
         }
+        if !part.block.is_empty() {
+            let _ = writeln!(
+                out,
+                "<div class=\"scroll\"><pre>{}</pre></div>",
+                escape(&part.block.join("\n"))
+            );
+        }
     }
     out.push_str("</section>\n");
 }

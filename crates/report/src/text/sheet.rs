@@ -19,6 +19,12 @@ pub fn sheet(paper: &Paper, s: &Sheet) -> String {
         for t in &section.tables {
             out.push_str(&table(paper, t));
         }
+        if !section.block.is_empty() {
+            out.push('\n');
+        }
+        for line in &section.block {
+            out.push_str(&format!("    {}\n", paper.plain(line)));
+        }
     }
     if !s.because.is_empty() || s.next_measurement.is_some() || !s.cautions.is_empty() {
         out.push('\n');

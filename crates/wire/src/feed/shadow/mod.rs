@@ -141,6 +141,18 @@ impl Bench {
         grid(&self.direct, case, BOTH[case])
     }
 
+    /// What the spilled power of the bare feed sees, mean of both polarisations being close to either: that of `x`.
+    pub fn bare_spill(&self) -> &slantpath_antenna::noise::SpillShares {
+        let [x, _] = &self.bare;
+        &x.spill
+    }
+
+    /// Aperture efficiency of the bare feed in its best focus, electric field along `x` and along `y`.
+    pub fn bare_efficiency(&self) -> [f64; 2] {
+        let [x, y] = &self.bare;
+        [x.focused, y.focused]
+    }
+
     /// The shadow of a coil at one density, both linear polarisations.
     ///
     /// # Errors
@@ -151,6 +163,20 @@ impl Bench {
         density: Density,
         around: Surroundings,
     ) -> Result<Shadow, WireError> {
+        Ok(self.shadow_and_patterns(coil, density, around)?.0)
+    }
+
+    /// The same with the patterns of the feed behind the coil, electric field along `x` and along `y`, phases from the middle
+    /// of the disc.
+    ///
+    /// # Errors
+    /// As [`Bench::shadow`].
+    pub fn shadow_and_patterns(
+        &self,
+        coil: &Coil,
+        density: Density,
+        around: Surroundings,
+    ) -> Result<(Shadow, [Pattern; 2]), WireError> {
         self.horn.check(Some(coil))?;
         let wires = coil.wires(around != Surroundings::WindingAlone);
         let structure = if around == Surroundings::Plane {
@@ -162,6 +188,7 @@ impl Bench {
         let plane = around == Surroundings::Plane;
         let induced = system.illuminate_joint(&|at| self.near(at, plane));
         let mut each = Vec::with_capacity(2);
+        let mut patterns = Vec::with_capacity(2);
         for (case, (polarisation, current)) in BOTH.into_iter().zip(&induced).enumerate() {
             let scattered = current.far_fields(&self.directions);
             let whole: Vec<Field> = self
@@ -185,12 +212,13 @@ impl Bench {
                 + current.lost())
                 / current.drawn();
             each.push(Polarised::new(bare, &with, balance));
+            patterns.push(pattern);
         }
-        let each: [Polarised; 2] = each
-            .try_into()
-            .map_err(|_| WireError::Singular("two polarisations".into()))?;
+        let missing = || WireError::Singular("two polarisations".into());
+        let each: [Polarised; 2] = each.try_into().map_err(|_| missing())?;
+        let patterns: [Pattern; 2] = patterns.try_into().map_err(|_| missing())?;
         let validity = self.validity.clone().and(system.mesh().validity().clone());
-        Ok(Shadow::new(*coil, each, validity, self.frequency))
+        Ok((Shadow::new(*coil, each, validity, self.frequency), patterns))
     }
 
     /// The shadow at [`shadow_density`] and 1.5 times finer: the fine one, with the change of its loss as uncertainty.

@@ -69,6 +69,8 @@ pub struct Uplink {
     pub front_to_back: Decibel,
     /// Impedance at each source as driven, ohm.
     pub impedance: Vec<Complex64>,
+    /// Current along the driven wires (stub, then winding; or the rods), per volt: distance from the foot, m, and amplitude, A.
+    pub currents: Vec<(f64, f64)>,
     /// Change between two densities, when solved at two.
     pub spread: Option<Spread>,
     /// What the solver says of itself.
@@ -144,6 +146,7 @@ pub(super) fn solve(
     for (port, volt) in &built.ports {
         impedance.push(volt / on.current(port)?);
     }
+    let currents = along(&system, &on);
     let validity = built.validity.and(report.validity.clone());
     let plane_fit = |deg: f64| pattern.phase_centre(f, cone, PhaseFit::Plane(Angle::deg(deg)));
     Ok(Uplink {
@@ -170,11 +173,27 @@ pub(super) fn solve(
             pattern.front_to_back()
         },
         impedance,
+        currents,
         spread: None,
         report,
         validity,
         pattern,
     })
+}
+
+/// Amplitudes on all wires that are no grid, one after the other.
+fn along(system: &System, on: &crate::solution::Solution<'_>) -> Vec<(f64, f64)> {
+    let mut s = 0.0;
+    let mut out = Vec::new();
+    for ((.., len, wire), [a, b]) in system.mesh().places().zip(on.currents()) {
+        let name = &system.mesh().wires[wire].name;
+        if name.starts_with("disc") || name.starts_with("receive feed") {
+            continue;
+        }
+        out.push((s + 0.5 * len, (0.5 * (a + b)).norm()));
+        s += len;
+    }
+    out
 }
 
 /// Cross-polar power over co-polar within the cone.

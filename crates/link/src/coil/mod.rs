@@ -1,0 +1,90 @@
+//! The feed's coil by its dimensions: transmit pattern and receive shadow as the wire room computes them, remembered by
+//! what they follow from.
+//!
+//! Frequencies are rounded to a hundredth of their decade (2.4005 GHz is solved at 2.40, 10.4725 at 10.5) and the elevation
+//! that sorts the spilled power to whole degrees, so that passbands and moments share what takes long: 0.5 % in frequency is
+//! within the stated uncertainty many times over.
+
+mod follow;
+mod shadow;
+mod told;
+mod uplink;
+
+pub(crate) use shadow::{ShadowModel, shadow};
+pub use told::{ComputedFeed, ComputedShadow, ComputedTransmit, computed_feed};
+pub(crate) use uplink::{axial_ratio, gain_errors, uplink};
+
+use crate::LinkError;
+use slantpath_antenna::polarisation::Sense;
+use slantpath_quantity::{Contributor, Frequency};
+use slantpath_station::checked::{CoilFeed, Polarisation, Station};
+use slantpath_wire::feed::{Coil, Horn};
+
+fn best(c: &Contributor) -> f64 {
+    c.distribution.mean()
+}
+
+/// To a hundredth of the decade.
+fn rounded(f: Frequency) -> Frequency {
+    let hz = f.as_hz();
+    let step = 10_f64.powi(hz.log10().floor() as i32 - 2);
+    Frequency::hz((hz / step).round() * step)
+}
+
+/// A key from everything that a figure follows from, bit for bit. The leading number is raised whenever the computing
+/// changes.
+fn key(what: &str, values: &[f64]) -> String {
+    let mut k = format!("1 {} {what}", env!("CARGO_PKG_VERSION"));
+    for v in values {
+        k.push_str(&format!(" {:016x}", v.to_bits()));
+    }
+    k
+}
+
+fn dimensions(c: &Coil) -> [f64; 8] {
+    [
+        c.turns,
+        c.diameter.as_m(),
+        c.end_diameter.as_m(),
+        c.pitch.as_m(),
+        c.wire.as_m(),
+        c.stub.as_m(),
+        c.start.as_rad(),
+        if c.sense == Sense::Right { 1.0 } else { -1.0 },
+    ]
+}
+
+fn of_horn(h: &Horn) -> [f64; 4] {
+    let kind = match h.aperture {
+        slantpath_wire::feed::Aperture::Te11 => 11.0,
+        slantpath_wire::feed::Aperture::He11 => 12.0,
+        slantpath_wire::feed::Aperture::Measured(_) => f64::NAN,
+    };
+    [kind, h.radius.as_m(), h.outer_radius.as_m(), h.front.as_m()]
+}
+
+/// Sense at the feed; the coil of a feed that only receives is taken as right-handed, which its shadow hardly feels.
+fn sense(station: &Station) -> Sense {
+    match station.feed.transmit.as_ref().map(|t| t.sense_at_feed) {
+        Some(Polarisation::Lhcp) => Sense::Left,
+        _ => Sense::Right,
+    }
+}
+
+fn damaged() -> LinkError {
+    LinkError::Missing {
+        what: "the computed feed".into(),
+        remedy: "what was kept of an earlier run is damaged: empty the folder in which computed feeds are kept".into(),
+    }
+}
+
+fn coil_of(station: &Station) -> Result<&CoilFeed, LinkError> {
+    station
+        .feed
+        .coil
+        .as_ref()
+        .ok_or_else(|| LinkError::Missing {
+            what: format!("the coil of feed `{}`", station.feed.name),
+            remedy: format!("give [feed.{}.coil] in the station file", station.feed.name),
+        })
+}

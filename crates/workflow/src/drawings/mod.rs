@@ -1,0 +1,80 @@
+//! Drawings of dish and feed: sections to scale, patterns, purity, currents, shadow and efficiency.
+//!
+//! What cannot be drawn is left out: a drawing takes no report away.
+
+mod curves;
+mod feed;
+mod section;
+
+pub use feed::{FeedOutline, feed_section};
+pub use section::dish_section;
+
+use slantpath_link::{Model, mounted_receive, mounted_transmit};
+use slantpath_quantity::{Angle, Contributor, Length};
+use slantpath_report::Figure;
+use slantpath_report::figure::{Stack, efficiency_stack};
+use slantpath_station::Station;
+
+/// Everything that can be drawn of a station's dish and feed. A feed by its dimensions has more to show.
+pub fn of_station(station: &Station, model: &Model) -> Vec<Figure> {
+    let elevation = Angle::deg(model.geometry().apparent.elevation_deg);
+    let Some(passband) = station.satellite.passbands.first() else {
+        return Vec::new();
+    };
+    let (down, up) = (passband.downlink.centre(), passband.uplink.centre());
+    let Ok(receive) = mounted_receive(station, down, elevation) else {
+        return Vec::new();
+    };
+    let transmit = mounted_transmit(station, up, elevation).ok().flatten();
+    let outline = outline(station, transmit.as_ref().map(|t| t.placement.axial));
+    let mut out = vec![dish_section(
+        &receive.reflector,
+        outline.as_ref(),
+        elevation,
+        receive.stand.arm,
+    )];
+    if let Some(o) = &outline {
+        out.push(feed_section(o));
+    }
+    out.extend(stack(model, &passband.name));
+    out.extend(curves::dish_cuts(&receive, transmit.as_ref()));
+    if station.feed.coil.is_some() {
+        out.extend(curves::of_coil(station, model, transmit.as_ref(), up, down));
+    }
+    out
+}
+
+/// The feed's outline, when it is described by its dimensions.
+fn outline(station: &Station, disc_at: Option<Length>) -> Option<FeedOutline> {
+    let best = |c: &Contributor| c.distribution.mean();
+    let c = station.feed.coil.as_ref()?;
+    let sense = match &station.feed.transmit {
+        Some(t) if t.sense_at_feed == slantpath_station::checked::Polarisation::Lhcp => {
+            slantpath_antenna::polarisation::Sense::Left
+        }
+        _ => slantpath_antenna::polarisation::Sense::Right,
+    };
+    Some(FeedOutline {
+        coil: Some(c.coil(sense, &best)),
+        horn: c.receive_feed(&best),
+        disc: c.disc,
+        disc_at: disc_at.unwrap_or(Length::m(0.0)),
+    })
+}
+
+fn stack(model: &Model, passband: &str) -> Option<Figure> {
+    let band = |label: &str, parts: Vec<(&'static str, f64)>| Stack {
+        label: label.to_string(),
+        parts: parts.into_iter().map(|(n, v)| (n.to_string(), v)).collect(),
+    };
+    let mut bands = vec![band("receive", model.receive_losses(passband).ok()?)];
+    if let Ok(Some(t)) = model.transmit_losses(passband) {
+        bands.push(band("transmit", t));
+    }
+    Some(Figure {
+        key: "efficiency_stack".into(),
+        caption: "What the ideal gain of the aperture loses on its way to the feed's port, part by part, at the best estimates."
+            .into(),
+        svg: efficiency_stack("Losses of dish and feed", &bands),
+    })
+}
