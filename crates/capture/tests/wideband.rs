@@ -572,6 +572,74 @@ fn a_carrier_that_is_not_always_there() {
 }
 
 #[test]
+fn carriers_that_come_and_go_in_a_long_recording() {
+    // Eight stretches; only the first carrier is there all the time.
+    let list = [
+        Sent::new("QPSK 3/4", Short, true, 250e3, 9.0).at(-330e3),
+        Sent::new("8PSK 2/3", Short, true, 200e3, 11.0)
+            .at(-30e3)
+            .on(0.6, 1.0),
+        Sent::new("QPSK 1/2", Short, true, 125e3, 8.0)
+            .at(200e3)
+            .on(0.0, 0.21),
+        Sent::new("QPSK 2/3", Short, false, 125e3, 10.0)
+            .at(370e3)
+            .on(0.42, 0.72),
+    ];
+    let s = Scene::new(1e6, 2_000_000, 830, list.to_vec());
+    let w = measure(
+        &mut s.memory("long"),
+        &WidebandPlan::default(),
+        &WidebandSettings {
+            head_samples: 250_000,
+            ..WidebandSettings::default()
+        },
+        &Progress::silent(),
+        &Stop::new(),
+    )
+    .expect("measured");
+    assert_eq!(w.carriers.len(), list.len(), "{:?}", w.unexplained);
+    assert!(w.unexplained.is_empty(), "{:?}", w.unexplained);
+    for (c, sent) in w.carriers.iter().zip(&list) {
+        let l = c.lock.as_ref().expect("locked");
+        assert_eq!(l.frame, sent.frame());
+        let ppm = (c.clock.rate / sent.rate - 1.0) * 1e6;
+        let d = l.mer.db() - sent.es_n0;
+        println!(
+            "{}: {ppm:+.2} ppm, mer {d:+.3} ± {:.3}, {:?}, {} symbols from {:.2} s on, c/n {:?}",
+            l.frame.name(),
+            l.mer.u_db(),
+            l.on_air,
+            c.symbols,
+            c.start_s,
+            c.c_n().map(|x| slantpath_quantity::to_db(x.0))
+        );
+        assert!(ppm.abs() < 5.0, "{ppm}");
+        assert!(d.abs() < 0.1 + 3.0 * l.mer.u_db(), "{d} {:?}", l.mer);
+        assert!((c.shape.rolloff - 0.2).abs() < 1e-9);
+        // C/N from the spectrum while it stood still.
+        if let (Some((r, _)), None) = (c.c_n(), c.step) {
+            let d = slantpath_quantity::to_db(r) - sent.es_n0;
+            assert!(d.abs() < 0.3, "C/N {d}");
+        }
+        assert_eq!(c.there.is_none(), sent.on == (0.0, 1.0));
+        // What was demodulated lies within the time on the air: frames are told to within one of them (67 ms), else to
+        // within a stretch.
+        let (from, to) = l.on_air.unwrap_or((c.start_s, c.start_s + c.seconds));
+        let room = if l.on_air.is_some() { 0.07 } else { 0.25 };
+        assert!(
+            from > 2.0 * sent.on.0 - room && to < 2.0 * sent.on.1 + room,
+            "{from} {to} {:?}",
+            sent.on
+        );
+        assert!(
+            to - from > 0.5 * 2.0 * (sent.on.1 - sent.on.0),
+            "{from} {to}"
+        );
+    }
+}
+
+#[test]
 fn images_steps_and_pedestals_are_named() {
     // The image of a carrier by the receiver's imbalance is no carrier.
     let q = |es_n0| Sent::new("QPSK 3/4", Short, true, 333e3, es_n0);

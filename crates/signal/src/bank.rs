@@ -6,9 +6,10 @@
 //! J. B. Allen, IEEE Trans. ASSP-25, 1977). Memory does not depend on the length, results do not depend on how the
 //! samples arrive in pieces or on the number of threads.
 
+use crate::plans::{forward_short, inverse_short};
 use crate::{C32, LevelStats, Spectrum, Window};
 use rayon::prelude::*;
-use rustfft::{Fft, FftPlanner};
+use rustfft::Fft;
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -167,7 +168,9 @@ pub struct FrameBank {
     /// Finished samples of each channel, and the half frame still open.
     out: Vec<Vec<C32>>,
     tail: Vec<Vec<C32>>,
-    started: bool,
+    /// Whether a channel is still cut, and the frame it began with.
+    open: Vec<bool>,
+    opened: Vec<u64>,
 }
 
 /// Rows handed to the threads at once.
@@ -179,12 +182,11 @@ impl FrameBank {
         plan.n = plan.n.max(2) & !1;
         plan.row_frames = plan.row_frames.max(1);
         let n = plan.n;
-        let mut planner = FftPlanner::new();
-        let fft = planner.plan_fft_forward(n);
+        let fft = forward_short(n);
         let inverse = plan
             .channels
             .iter()
-            .map(|c| planner.plan_fft_inverse(c.bins))
+            .map(|c| inverse_short(c.bins))
             .collect();
         let w = Window::Hann.coefficients(n);
         // Zones arrive lowest frequency first; transforms have zero first.
@@ -229,7 +231,8 @@ impl FrameBank {
             },
             out: vec![Vec::new(); k],
             tail: vec![Vec::new(); k],
-            started: false,
+            open: vec![true; k],
+            opened: vec![0; k],
             plan,
         }
     }
@@ -242,6 +245,29 @@ impl FrameBank {
     /// The plan.
     pub fn plan(&self) -> &BankPlan {
         &self.plan
+    }
+
+    /// Cuts a further channel from the samples on that are not worked off yet; its number.
+    pub fn open_channel(&mut self, band: ChannelBand) -> usize {
+        self.inverse.push(inverse_short(band.bins));
+        self.plan.channels.push(band);
+        self.out.push(Vec::new());
+        self.tail.push(Vec::new());
+        self.open.push(true);
+        self.opened.push(self.frame_index);
+        self.open.len() - 1
+    }
+
+    /// Cuts a channel no more; what is ready can still be taken.
+    pub fn close_channel(&mut self, channel: usize) {
+        if let Some(o) = self.open.get_mut(channel) {
+            *o = false;
+        }
+    }
+
+    /// The power record so far, which begins anew.
+    pub fn take_rows(&mut self) -> Vec<Row> {
+        std::mem::take(&mut self.sums.rows)
     }
 
     /// Samples of a channel that are ready and not yet taken.
@@ -330,6 +356,7 @@ impl FrameBank {
         Scratch {
             frame: vec![C32::default(); self.plan.n],
             work: vec![C32::default(); len],
+            bins: Vec::new(),
         }
     }
 
@@ -340,7 +367,11 @@ impl FrameBank {
             .plan
             .channels
             .iter()
-            .map(|c| vec![C32::default(); c.bins / 2 * (frames + 1)])
+            .zip(&self.open)
+            .map(|(c, open)| {
+                let half_frames = if *open { frames + 1 } else { 0 };
+                vec![C32::default(); c.bins / 2 * half_frames]
+            })
             .collect();
         for k in 0..frames {
             let Some(frame) = x.get(k * hop..k * hop + n) else {
@@ -359,16 +390,9 @@ impl FrameBank {
                 .iter()
                 .zip(&self.inverse)
                 .zip(channels.iter_mut())
+                .filter(|(_, out)| !out.is_empty())
             {
-                cut(
-                    c,
-                    inv.as_ref(),
-                    &s.frame,
-                    first + k as u64,
-                    k,
-                    &mut s.work,
-                    out,
-                );
+                cut(c, inv.as_ref(), s, first + k as u64, k, out);
             }
         }
         let scale = 1.0 / (frames as f64 * self.sums.window_power * n as f64);
@@ -442,45 +466,53 @@ impl FrameBank {
             .zip(self.out.iter_mut())
             .zip(self.tail.iter_mut())
         {
+            if piece.is_empty() {
+                continue;
+            }
             let half = c.bins / 2;
             for (p, t) in piece.iter_mut().zip(tail.iter()) {
                 *p += t;
             }
             // The very first half frame has no partner: it is tapered and is left out.
-            let from = if self.started {
-                0
-            } else {
+            let from = if tail.is_empty() {
                 half.min(piece.len())
+            } else {
+                0
             };
             let to = piece.len().saturating_sub(half).max(from);
             out.extend_from_slice(piece.get(from..to).unwrap_or(&[]));
             *tail = piece.split_off(piece.len() - half.min(piece.len()));
         }
-        self.started = true;
+    }
+
+    /// Samples of the recording before the first sample of a channel that was there from the beginning.
+    pub fn channel_start(&self) -> usize {
+        self.plan.n / 2
     }
 
     /// Samples of the recording before a channel's first sample.
-    pub fn channel_start(&self) -> usize {
-        self.plan.n / 2
+    pub fn start_of_channel(&self, channel: usize) -> u64 {
+        let frame = self.opened.get(channel).copied().unwrap_or(0);
+        (frame + 1) * (self.plan.n / 2) as u64
     }
 }
 
 struct Scratch {
     frame: Vec<C32>,
     work: Vec<C32>,
+    bins: Vec<C32>,
 }
 
 /// Adds the channel's share of one frame to `out` at frame position `k` of the row.
 fn cut(
     c: &ChannelBand,
     inv: &dyn Fft<f32>,
-    frame: &[C32],
+    s: &mut Scratch,
     index: u64,
     k: usize,
-    work: &mut [C32],
     out: &mut [C32],
 ) {
-    let (n, m) = (frame.len(), c.bins);
+    let (n, m) = (s.frame.len(), c.bins);
     let centre = c.first_bin + (m / 2) as i64;
     // Mixing to the channel's centre turns the phase by pi per bin and frame.
     let sign = if (centre & 1) != 0 && index % 2 == 1 {
@@ -489,23 +521,23 @@ fn cut(
         1.0
     };
     let scale = sign / n as f32;
-    let mut bins = vec![C32::default(); m];
-    for (i, b) in bins.iter_mut().enumerate() {
-        // Index i of the inverse transform is the channel's frequency i or i - m.
-        let offset = if i < m / 2 {
-            i as i64
-        } else {
-            i as i64 - m as i64
-        };
-        let k = (centre + offset).rem_euclid(n as i64) as usize;
-        if let Some(z) = frame.get(k) {
-            *b = z * scale;
+    s.bins.clear();
+    // Index i of the inverse transform is the channel's frequency i or i - m: two runs of neighbouring bins, each of
+    // which may pass the end of the transform.
+    for (first, mut len) in [(centre, m / 2), (centre - (m / 2) as i64, m / 2)] {
+        let mut from = first.rem_euclid(n as i64) as usize;
+        while len > 0 {
+            let run = len.min(n - from);
+            let part = s.frame.get(from..from + run).unwrap_or(&[]);
+            s.bins.extend(part.iter().map(|z| z * scale));
+            len -= run;
+            from = 0;
         }
     }
-    inv.process_with_scratch(&mut bins, work);
+    inv.process_with_scratch(&mut s.bins, &mut s.work);
     let at = k * (m / 2);
     if let Some(o) = out.get_mut(at..at + m) {
-        for (o, b) in o.iter_mut().zip(&bins) {
+        for (o, b) in o.iter_mut().zip(&s.bins) {
             *o += b;
         }
     }

@@ -54,6 +54,83 @@ pub(super) fn zones(found: &[Found], fs: f64, n: usize) -> Vec<Vec<Range<usize>>
     out
 }
 
+/// Power in the zones against time, in a number of rows that does not grow with the recording.
+#[derive(Debug)]
+pub(super) struct Record {
+    rows: Vec<Row>,
+    /// Rows of the filter bank in one row here.
+    merged: usize,
+    open: Option<Row>,
+    got: usize,
+}
+
+impl Default for Record {
+    fn default() -> Self {
+        Self {
+            rows: Vec::new(),
+            merged: 1,
+            open: None,
+            got: 0,
+        }
+    }
+}
+
+impl Record {
+    /// Rows kept at most; beyond, neighbours become one.
+    const MOST: usize = 8192;
+
+    /// Adds rows of the filter bank.
+    pub fn add(&mut self, rows: Vec<Row>) {
+        for r in rows {
+            let row = match self.open.take() {
+                Some(o) => joined(o, &r),
+                None => r,
+            };
+            self.got += 1;
+            if self.got < self.merged {
+                self.open = Some(row);
+                continue;
+            }
+            self.got = 0;
+            self.rows.push(row);
+            if self.rows.len() == Self::MOST {
+                self.merged *= 2;
+                self.rows = self
+                    .rows
+                    .chunks_exact(2)
+                    .map(|p| joined(p[0].clone(), &p[1]))
+                    .collect();
+            }
+        }
+    }
+    /// Whole rows so far.
+    pub fn rows(&self) -> &[Row] {
+        &self.rows
+    }
+    /// Rows of the filter bank in one of them.
+    pub fn merged(&self) -> usize {
+        self.merged
+    }
+}
+
+/// Two neighbouring rows as one.
+fn joined(a: Row, b: &Row) -> Row {
+    let frames = a.frames + b.frames;
+    let (x, y) = (
+        a.frames as f64 / frames.max(1) as f64,
+        b.frames as f64 / frames.max(1) as f64,
+    );
+    Row {
+        frames,
+        zones: a
+            .zones
+            .iter()
+            .zip(&b.zones)
+            .map(|(p, q)| x * p + y * q)
+            .collect(),
+    }
+}
+
 /// Power of a zone in every full row, and the relative deviation that noise alone gives it.
 fn record(rows: &[Row], zone: usize, bins: f64) -> Option<(Vec<f64>, f64)> {
     let full = rows.iter().map(|r| r.frames).max()?;

@@ -113,6 +113,8 @@ pub(super) struct Demodulated {
     pub clock: Clock,
     pub symbols: usize,
     pub seconds: f64,
+    /// When the stretch used begins, s from the recording's start.
+    pub start_s: f64,
     pub lock: Result<Lock, NoLock>,
 }
 
@@ -193,7 +195,7 @@ fn on_air(
     symbols: usize,
     begins: f64,
     rate: f64,
-    seconds: f64,
+    stream: &Stream,
 ) -> Option<(f64, f64)> {
     const LONGEST: usize = 33_282;
     let first = frames.places.first()?.start;
@@ -202,12 +204,14 @@ fn on_air(
         .last()
         .map(|p| p.start + p.frame.symbols())?
         .min(symbols);
-    if !frames.followed || (first < LONGEST && end + LONGEST > symbols) {
+    let ends = first < LONGEST && end + LONGEST > symbols;
+    if !stream.trimmed && (!frames.followed || ends) {
         return None;
     }
+    let seconds = stream.samples.len() as f64 / stream.rate_hz;
     Some((
-        begins + first as f64 / rate,
-        (begins + end as f64 / rate).min(seconds),
+        stream.start_s + begins + first as f64 / rate,
+        stream.start_s + (begins + end as f64 / rate).min(seconds),
     ))
 }
 
@@ -227,6 +231,8 @@ pub(super) fn demodulate(
         samples: stream.samples.iter().map(|z| z.conj()).collect(),
         rate_hz: stream.rate_hz,
         centre_hz: -stream.centre_hz,
+        start_s: stream.start_s,
+        trimmed: stream.trimmed,
     };
     drop(stream);
     let mirror = Shape {
@@ -266,6 +272,7 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
             clock,
             symbols: count,
             seconds,
+            start_s: stream.start_s,
             lock,
         })
     };
@@ -415,7 +422,7 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
     let lock = Lock {
         frame: main,
         kinds,
-        on_air: on_air(&frames, z.len(), begins, grid.rate, seconds),
+        on_air: on_air(&frames, z.len(), begins, grid.rate, stream),
         confidence: framing.confidence,
         headers: frames.places.len(),
         length_agrees: if frames.followed {

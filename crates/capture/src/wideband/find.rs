@@ -52,8 +52,89 @@ struct Edge {
     low: f64,
 }
 
-/// Carriers, lowest frequency first, and what else stands out.
-pub(super) fn find(head: &[C32], s: &Spectrum) -> (Vec<Found>, Vec<Unexplained>) {
+/// A pair of edges: centre, distance, step of density.
+type Pair = (f64, f64, f64);
+
+/// What earlier stretches of the recording told.
+#[derive(Debug, Default)]
+pub(super) struct Before {
+    /// Carriers found.
+    pub found: Vec<Found>,
+    /// Pairs of edges that showed no clock.
+    refused: Vec<Pair>,
+}
+
+impl Before {
+    /// Whether a pair of edges is a carrier found before, or was tried in vain at such a level.
+    fn knows(&self, (c, rate, step): &Pair) -> bool {
+        let alike = |kc: f64, kr: f64| (c - kc).abs() < 0.08 * kr && (rate / kr - 1.0).abs() < 0.06;
+        self.found.iter().any(|k| alike(k.centre_hz, k.line.rate))
+            || self
+                .refused
+                .iter()
+                .any(|(kc, kr, ks)| alike(*kc, *kr) && *step < 1.5 * ks)
+    }
+}
+
+/// Spectra of the parts of a stretch, all of them together, and how many samples a part has.
+pub(super) struct Parts {
+    pub each: Vec<Spectrum>,
+    pub all: Spectrum,
+    pub samples: usize,
+}
+
+impl Parts {
+    /// Most parts of a stretch.
+    const MOST: usize = 8;
+
+    pub(super) fn of(stretch: &[C32], fs: f64, n: usize) -> Self {
+        // Each long enough for some frames.
+        let count = (stretch.len() / (8 * n).max(1)).clamp(1, Self::MOST);
+        let samples = stretch.len().div_ceil(count).max(1);
+        let each: Vec<Spectrum> = stretch
+            .chunks(samples)
+            .map(|part| Spectrum::of(part, fs, n))
+            .filter(|s| s.frames > 0)
+            .collect();
+        let mut all = Spectrum {
+            sample_rate_hz: fs,
+            psd: vec![0.0; n],
+            frames: 0,
+        };
+        for s in &each {
+            for (a, p) in all.psd.iter_mut().zip(&s.psd) {
+                *a += p * s.frames as f64;
+            }
+            all.frames += s.frames;
+        }
+        let scale = 1.0 / all.frames.max(1) as f64;
+        all.psd.iter_mut().for_each(|a| *a *= scale);
+        Self { each, all, samples }
+    }
+
+    /// The part in which a band holds most power, when that is much more than in the first: where something that comes and
+    /// goes is best looked for.
+    fn loudest(&self, centre_hz: f64, width_hz: f64) -> usize {
+        let power =
+            |s: &Spectrum| s.power(s.range(centre_hz - 0.5 * width_hz, centre_hz + 0.5 * width_hz));
+        let first = self.each.first().map_or(0.0, power);
+        self.each
+            .iter()
+            .map(power)
+            .enumerate()
+            .filter(|(_, p)| *p > 1.3 * first)
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or(0, |(i, _)| i * self.samples)
+    }
+}
+
+/// Carriers that were not known before, lowest frequency first, and what else stands out; both are told to `before`.
+pub(super) fn find(
+    stretch: &[C32],
+    parts: &Parts,
+    before: &mut Before,
+) -> (Vec<Found>, Vec<Unexplained>) {
+    let s = &parts.all;
     let psd = without_lines(s);
     let mut candidates: Vec<(Edge, Edge)> = Vec::new();
     let mut w = 4usize;
@@ -90,23 +171,22 @@ pub(super) fn find(head: &[C32], s: &Spectrum) -> (Vec<Found>, Vec<Unexplained>)
             unique.push((c, rate, 0.5 * (r.step - f.step)));
         }
     }
-    let mut blocks = Blocks::new(head, s.sample_rate_hz);
+    let mut blocks = Blocks::new(stretch, s.sample_rate_hz, parts);
     // Strongest edges first; what an already sure carrier explains is not tried again.
     let mut proved: Vec<Found> = Vec::new();
+    let mut refused: Vec<Pair> = Vec::new();
     for part in unique.chunks(16) {
-        let open: Vec<&(f64, f64, f64)> = part
+        let sure: Vec<&Found> = before
+            .found
             .iter()
-            .filter(|(c, rate, _)| {
-                !proved.iter().any(|k| {
-                    let like = (rate / k.line.rate - 1.0).abs() < 0.06;
-                    k.line.significance > SURE
-                        && ((c - k.centre_hz).abs() < 0.08 * k.line.rate && like
-                            || (c - k.centre_hz).abs() < 0.3 * k.line.rate
-                                && *rate < 0.6 * k.line.rate)
-                })
-            })
+            .chain(&proved)
+            .filter(|k| k.line.significance > SURE)
             .collect();
-        blocks.prepare(open.iter().map(|(_, rate, _)| *rate));
+        let open: Vec<&Pair> = part
+            .iter()
+            .filter(|p| !before.knows(p) && !explained(p, &sure))
+            .collect();
+        blocks.prepare(open.iter().map(|(c, rate, _)| (*c, *rate)));
         let ready = &blocks;
         let new: Vec<Found> = open
             .par_iter()
@@ -119,12 +199,23 @@ pub(super) fn find(head: &[C32], s: &Spectrum) -> (Vec<Found>, Vec<Unexplained>)
                 })
             })
             .collect();
+        refused.extend(
+            open.iter()
+                .filter(|(c, rate, _)| {
+                    !new.iter()
+                        .any(|k| k.centre_hz == *c && (k.line.rate / rate - 1.0).abs() < 0.08)
+                })
+                .map(|p| **p),
+        );
         proved.extend(new);
     }
+    before.refused.extend(refused);
+    let excess = before.refused.len().saturating_sub(2000);
+    before.refused.drain(..excess);
     proved.sort_by(|a, b| b.line.significance.total_cmp(&a.line.significance));
     let mut kept: Vec<Found> = Vec::new();
     for p in proved {
-        let clash = kept.iter().any(|k| {
+        let clash = before.found.iter().chain(&kept).any(|k| {
             let near = (p.centre_hz - k.centre_hz).abs();
             let same_clock = (p.line.rate / k.line.rate - 1.0).abs() < 2e-3;
             near < if same_clock { 0.6 } else { 0.2 } * p.line.rate.min(k.line.rate)
@@ -134,8 +225,27 @@ pub(super) fn find(head: &[C32], s: &Spectrum) -> (Vec<Found>, Vec<Unexplained>)
         }
     }
     kept.sort_by(|a, b| a.centre_hz.total_cmp(&b.centre_hz));
-    let rest = unexplained(s, &unique, &one_sided, &kept);
+    before.found.extend(kept.iter().copied());
+    let rest = unexplained(s, &unique, &one_sided, &before.found);
     (kept, rest)
+}
+
+/// Whether carriers that leave no doubt account for a pair of edges: the same one, a part of one, or from the edge of one
+/// to the edge of another.
+fn explained((c, rate, step): &Pair, sure: &[&Found]) -> bool {
+    let edge = |f: f64, side: f64| {
+        sure.iter().position(|k| {
+            (f - k.centre_hz - 0.5 * side * k.line.rate).abs() < 0.04 * k.line.rate
+                && (0.6..1.7).contains(&(step / k.step.max(1e-300)))
+        })
+    };
+    let (low, high) = (edge(c - 0.5 * rate, -1.0), edge(c + 0.5 * rate, 1.0));
+    low.zip(high).is_some_and(|(a, b)| a != b)
+        || sure.iter().any(|k| {
+            let like = (rate / k.line.rate - 1.0).abs() < 0.06;
+            (c - k.centre_hz).abs() < 0.08 * k.line.rate && like
+                || (c - k.centre_hz).abs() < 0.3 * k.line.rate && *rate < 0.6 * k.line.rate
+        })
 }
 
 /// The spectrum with lone lines and the converter's direct current taken off: running median of seven bins.
@@ -215,11 +325,13 @@ fn edges(s: &Spectrum, psd: &[f64], w: usize) -> Vec<Edge> {
     out
 }
 
-/// Transforms of the recording's beginning, as long as a candidate needs.
+/// Transforms of parts of a stretch, as long as a candidate needs.
 struct Blocks<'a> {
     head: &'a [C32],
     fs: f64,
-    done: BTreeMap<usize, Vec<C32>>,
+    parts: &'a Parts,
+    /// By first sample and length of the transform.
+    done: BTreeMap<(usize, usize), Vec<C32>>,
 }
 
 /// Line power that leaves no doubt.
@@ -229,16 +341,17 @@ const SURE: f64 = 150.0;
 const PROOF_SYMBOLS: f64 = 50_000.0;
 
 impl<'a> Blocks<'a> {
-    fn new(head: &'a [C32], fs: f64) -> Self {
+    fn new(head: &'a [C32], fs: f64, parts: &'a Parts) -> Self {
         Self {
             head,
             fs,
+            parts,
             done: BTreeMap::new(),
         }
     }
 
-    /// Samples used for a rate, and the length of their transform.
-    fn size(&self, rate: f64) -> (usize, usize) {
+    /// First sample and number of samples used for a carrier, and the length of their transform.
+    fn size(&self, centre_hz: f64, rate: f64) -> (usize, usize, usize) {
         let want = (PROOF_SYMBOLS * self.fs / rate) as usize;
         // Powers of four, so that few different transforms are made.
         let mut n = 1usize << 14;
@@ -246,27 +359,35 @@ impl<'a> Blocks<'a> {
             n *= 4;
         }
         let used = n.min(self.head.len());
-        let n = used.next_power_of_two();
-        (used, n)
+        let loudest = self.parts.loudest(centre_hz, 0.8 * rate);
+        let start = loudest.min(self.head.len() - used);
+        (start, used, used.next_power_of_two())
     }
 
-    /// Makes the transforms that these rates need.
-    fn prepare(&mut self, rates: impl Iterator<Item = f64>) {
-        for rate in rates {
-            let (used, n) = self.size(rate);
-            let head = self.head;
-            self.done.entry(n).or_insert_with(|| {
-                let mut y = head.get(..used).unwrap_or(&[]).to_vec();
+    /// Makes the transforms that these carriers need.
+    fn prepare(&mut self, carriers: impl Iterator<Item = (f64, f64)>) {
+        let mut missing: Vec<(usize, usize, usize)> = carriers
+            .map(|(c, rate)| self.size(c, rate))
+            .filter(|(start, _, n)| !self.done.contains_key(&(*start, *n)))
+            .collect();
+        missing.sort_unstable();
+        missing.dedup();
+        let head = self.head;
+        let made: Vec<((usize, usize), Vec<C32>)> = missing
+            .into_par_iter()
+            .map(|(start, used, n)| {
+                let mut y = head.get(start..start + used).unwrap_or(&[]).to_vec();
                 y.resize(n, C32::default());
                 transform::forward(&mut y);
-                y
-            });
-        }
+                ((start, n), y)
+            })
+            .collect();
+        self.done.extend(made);
     }
 
     fn line(&self, centre_hz: f64, rate: f64) -> Option<Line> {
-        let (used, n) = self.size(rate);
-        let y = self.done.get(&n)?;
+        let (start, used, n) = self.size(centre_hz, rate);
+        let y = self.done.get(&(start, n))?;
         let bins = Bins {
             y,
             df: self.fs / n as f64,

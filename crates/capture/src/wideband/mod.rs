@@ -1,8 +1,8 @@
 //! Wideband recordings: every carrier at once, found blind and measured.
 //!
-//! One pass over the samples: their beginning is searched for carriers ([`find`]), then a filter bank averages the
-//! spectrum and cuts one channel a carrier. Each channel is kept up to a number of symbols that does not depend on how
-//! long the recording is, so that memory stays flat. What is done to a carrier afterwards stands in [`carrier`].
+//! One pass over the samples ([`pass`]): every stretch is searched for carriers ([`find`]), then a filter bank averages
+//! the spectrum and cuts one channel a carrier. Each channel is kept up to a number of symbols that does not depend on
+//! how long the recording is, so that memory stays flat. What is done to a carrier afterwards stands in [`carrier`].
 //!
 //! Nothing is known beforehand: no frequency, no symbol rate, no MODCOD.
 
@@ -16,6 +16,7 @@ mod frames;
 mod known;
 mod lock;
 mod model;
+mod pass;
 mod quality;
 mod residue;
 mod shoulders;
@@ -27,10 +28,11 @@ mod turning;
 use crate::error::CaptureError;
 use crate::measure::{Flag, FlagKind, Reader, converter_flags, known_rate, long_enough};
 use crate::source::{About, Source};
+use pass::{Heard, Pass, trim};
 use rayon::prelude::*;
 use slantpath_quantity::{Answer, from_db};
 use slantpath_signal::pulse::raised_cosine;
-use slantpath_signal::{BankPlan, C32, ChannelBand, FrameBank, Spectrum};
+use slantpath_signal::{C32, Spectrum};
 use slantpath_stats::{Progress, Stop};
 use slantpath_waveform::Scrambler;
 
@@ -74,7 +76,7 @@ impl Default for WidebandPlan {
 /// How much to work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct WidebandSettings {
-    /// Samples kept for the search, 8 bytes each.
+    /// Samples of a stretch, which are kept while carriers are looked for in it, 8 bytes each.
     pub head_samples: usize,
     /// Symbols of each carrier that are demodulated, at most.
     pub symbols: usize,
@@ -96,6 +98,10 @@ pub(crate) struct Stream {
     pub rate_hz: f64,
     /// The channel's zero, Hz from the recording's centre.
     pub centre_hz: f64,
+    /// The first sample, s from the recording's start.
+    pub start_s: f64,
+    /// Whether a part without the carrier was cut off.
+    pub trimmed: bool,
 }
 
 /// Another carrier close by.
@@ -124,14 +130,19 @@ pub struct Carrier {
     pub symbols: usize,
     /// Seconds of the recording that they took.
     pub seconds: f64,
+    /// When these begin, s from the recording's start.
+    pub start_s: f64,
     /// What the frames told.
     pub lock: Result<Lock, NoLock>,
     /// Carriers whose band is within a quarter of the symbol rate.
     pub neighbours: Vec<Neighbour>,
     /// Power of images by the receiver's imbalance behind this carrier's matched filter over its own.
     pub images: f64,
-    /// The largest change of its level over the recording.
+    /// The largest change of its level over the recording, or over the part in which it was there.
     pub step: Option<LevelStep>,
+    /// From when to when it was there, s, when that is not all of the recording: as fine as the stretches in which
+    /// carriers are looked for.
+    pub there: Option<(f64, f64)>,
     /// Shoulders below and above.
     pub shoulders: [Result<Shoulder, NoShoulder>; 2],
 }
@@ -210,106 +221,94 @@ pub fn measure(
     let about = source.about().clone();
     let fs = known_rate(&about)?;
     let mut reader = Reader::new(source, stop);
-    let head = reader.head(settings.head_samples.max(4096))?;
-    long_enough(&about, head.len())?;
-    let n = frame_length(
-        fs,
-        about
-            .total_samples
-            .unwrap_or(head.len() as u64)
-            .max(head.len() as u64),
-    );
-    let survey = Spectrum::of(&head, fs, frame_length(fs, head.len() as u64));
-    let (found, unexplained) = find::find(&head, &survey);
-    progress.report(0.15, "search");
-
-    let bands: Vec<ChannelBand> = found
-        .iter()
-        .map(|f| ChannelBand::around(f.centre_hz, 2.0 * f.line.rate, fs, n))
-        .collect();
-    let mut streams: Vec<Stream> = bands
-        .iter()
-        .map(|b| Stream {
-            samples: Vec::new(),
-            rate_hz: b.rate_hz(fs, n),
-            centre_hz: b.centre_hz(fs, n),
-        })
-        .collect();
-    let quota: Vec<usize> = found
-        .iter()
-        .zip(&streams)
-        .map(|(f, s)| (settings.symbols as f64 * s.rate_hz / f.line.rate) as usize)
-        .collect();
-    let row_frames = ((0.01 * fs / (0.5 * n as f64)).round() as usize).clamp(1, 64);
-    let zones = activity::zones(&found, fs, n);
-    let mut bank = FrameBank::new(BankPlan {
-        sample_rate_hz: fs,
-        n,
-        row_frames,
-        channels: bands,
-        zones: zones.clone(),
-        levels: true,
-    });
-    let collect = |bank: &mut FrameBank, streams: &mut [Stream]| {
-        for (i, s) in streams.iter_mut().enumerate() {
-            let piece = bank.take_channel(i, usize::MAX);
-            let room = quota
-                .get(i)
-                .copied()
-                .unwrap_or(0)
-                .saturating_sub(s.samples.len());
-            s.samples.extend(piece.into_iter().take(room));
-        }
-    };
+    let size = settings.head_samples.max(4096);
+    let mut stretch = reader.head(size)?;
+    long_enough(&about, stretch.len())?;
     let total = about.total_samples.unwrap_or(0);
-    let mut seen = head.len() as u64;
-    for piece in head.chunks(1 << 19) {
-        bank.push(piece);
-        collect(&mut bank, &mut streams);
+    let n = frame_length(fs, total.max(stretch.len() as u64));
+    let mut pass = Pass::new(fs, n, settings);
+    let mut seen = stretch.len() as u64;
+    if stretch.len() == size {
+        pass.stretch(&stretch);
+        stretch.clear();
     }
-    drop(head);
-    reader.each(1 << 19, |piece| {
+    reader.each(size.min(1 << 19), |piece| {
         seen += piece.len() as u64;
-        bank.push(piece);
-        collect(&mut bank, &mut streams);
+        stretch.extend_from_slice(piece);
+        if stretch.len() >= size {
+            pass.stretch(&stretch);
+            stretch.clear();
+        }
         if total > 0 {
-            progress.report(0.15 + 0.55 * seen as f64 / total as f64, "measuring");
+            progress.report(0.7 * seen as f64 / total as f64, "measuring");
         }
     })?;
-    bank.finish();
-    collect(&mut bank, &mut streams);
+    if !stretch.is_empty() {
+        pass.stretch(&stretch);
+    }
+    drop(stretch);
     let about = source.about().clone();
-    let spectrum = bank.sums().spectrum();
-    let flags = converter_flags(&about, &spectrum, &bank.sums().levels);
-    let row_s = row_frames as f64 * 0.5 * n as f64 / fs;
-    let steps = activity::steps(&bank.sums().rows, &zones, row_s);
+    let Some((sums, mut heard, mut unexplained)) = pass.finish() else {
+        return Err(CaptureError::Stopped);
+    };
+    let spectrum = sums.spectrum();
+    let flags = converter_flags(&about, &spectrum, &sums.levels);
+    drop(sums);
     progress.report(0.7, "carriers");
 
-    for s in &mut streams {
-        take_direct_current(s);
-    }
     // A true clock's line grows with the length; what came by chance is gone.
-    let lines: Vec<Option<clock::Line>> = streams
+    heard.par_iter_mut().for_each(|h| {
+        take_direct_current(&mut h.stream);
+        trim(&mut h.stream, h.found.centre_hz, h.found.line.rate);
+    });
+    let lines: Vec<Option<clock::Line>> = heard
         .par_iter()
-        .zip(found.par_iter())
-        .map(|(s, f)| carrier::clock_line(s, f.centre_hz, f.line.rate))
+        .map(|h| carrier::clock_line(&h.stream, h.found.centre_hz, h.found.line.rate))
         .collect();
-    let mut found_again = Vec::new();
-    let mut steps_again = Vec::new();
-    let mut kept = Vec::new();
-    for (((f, s), l), step) in found.into_iter().zip(streams).zip(lines).zip(steps) {
-        if let Some(line) = l {
-            found_again.push(find::Found { line, ..f });
-            kept.push(s);
-            steps_again.push(step);
-        }
-    }
-    let (found, streams, steps) = (found_again, kept, steps_again);
+    let mut heard: Vec<Heard> = heard
+        .into_iter()
+        .zip(lines)
+        .filter_map(|(h, line)| {
+            let found = find::Found {
+                line: line?,
+                ..h.found
+            };
+            Some(Heard { found, ..h })
+        })
+        .collect();
+    let found: Vec<find::Found> = heard.iter().map(|h| h.found).collect();
     let starts: Vec<(f64, f64, f64)> = found
         .iter()
         .map(|f| (f.centre_hz, f.line.rate, f.step))
         .collect();
-    let fitted = model::shapes(&spectrum, &starts);
+    let mut fitted = model::shapes(&spectrum, &starts);
+    // A carrier that was not there all the time is fitted in the spectrum of the time in which it was.
+    let apart: Vec<(usize, Option<Shape>)> = heard
+        .par_iter()
+        .enumerate()
+        .filter_map(|(i, h)| {
+            let own = h.spectrum.as_ref()?;
+            // Those that were never there together with it are not in that spectrum.
+            let meets = |o: &Heard| match (h.there, o.there) {
+                (Some(a), Some(b)) => a.0 < b.1 && b.0 < a.1,
+                _ => true,
+            };
+            let company: Vec<usize> = (0..heard.len())
+                .filter(|k| *k == i || heard.get(*k).is_some_and(meets))
+                .collect();
+            let some: Vec<(f64, f64, f64)> = company
+                .iter()
+                .filter_map(|k| starts.get(*k).copied())
+                .collect();
+            let at = company.iter().position(|k| *k == i)?;
+            Some((i, model::shapes(own, &some).get(at).copied().flatten()))
+        })
+        .collect();
+    for (i, shape) in apart {
+        if let Some(f) = fitted.get_mut(i) {
+            *f = shape;
+        }
+    }
     let shapes: Vec<(Shape, bool)> = fitted
         .iter()
         .zip(&found)
@@ -332,8 +331,12 @@ pub fn measure(
         })
         .collect();
     let scrambler = Scrambler::new(plan.scrambling_code);
-    let demodulated: Vec<Option<carrier::Demodulated>> = streams
+    let steps: Vec<Option<LevelStep>> = heard.iter().map(|h| h.step).collect();
+    let times: Vec<Option<(f64, f64)>> = heard.iter().map(|h| h.there).collect();
+    let spectra: Vec<Option<Spectrum>> = heard.iter_mut().map(|h| h.spectrum.take()).collect();
+    let demodulated: Vec<Option<carrier::Demodulated>> = heard
         .into_par_iter()
+        .map(|h| h.stream)
         .zip(shapes.par_iter())
         .zip(found.par_iter())
         .map(|((stream, (shape, _)), f)| {
@@ -351,18 +354,22 @@ pub fn measure(
         .zip(shapes)
         .zip(demodulated)
         .zip(steps)
+        .zip(spectra.into_iter().zip(times))
         .map(
-            |(((found, (shape, shape_fitted)), demodulated), step)| Candidate {
-                found,
-                shape,
-                shape_fitted,
-                demodulated,
-                step,
+            |((((found, (shape, shape_fitted)), demodulated), step), (spectrum, there))| {
+                Candidate {
+                    found,
+                    shape,
+                    shape_fitted,
+                    demodulated,
+                    step,
+                    spectrum,
+                    there,
+                }
             },
         )
         .collect();
     let image_ratio = image_ratio(&flags);
-    let mut unexplained = unexplained;
     let apart = company::apparitions(&all, image_ratio);
     let mut k = 0;
     all.retain(|c| {
@@ -388,6 +395,7 @@ pub fn measure(
         about: &about,
         centre_hz,
         fs,
+        duration_s,
         carriers: &carriers,
         unexplained: &unexplained,
         flags: &flags,
@@ -434,6 +442,9 @@ struct Candidate {
     shape_fitted: bool,
     demodulated: Option<carrier::Demodulated>,
     step: Option<LevelStep>,
+    /// Spectrum while it was there, when that was not all the time.
+    spectrum: Option<Spectrum>,
+    there: Option<(f64, f64)>,
 }
 
 /// Power of an image over what it mirrors, when the receiver's imbalance shows.
@@ -464,6 +475,7 @@ fn gather(
                 },
                 symbols: 0,
                 seconds: 0.0,
+                start_s: 0.0,
                 lock: Err(NoLock::NoHeaders { symbols: 0 }),
             });
             let others: Vec<Shape> = all
@@ -506,15 +518,18 @@ fn gather(
                 shape_fitted: c.shape_fitted,
                 symbols: d.symbols,
                 seconds: d.seconds,
+                start_s: d.start_s,
                 shoulders: if comb {
                     [Err(NoShoulder::Comb); 2]
                 } else {
-                    shoulders::shoulders(spectrum, &shape, &others, &plan.shoulders, under)
+                    let s = c.spectrum.as_ref().unwrap_or(spectrum);
+                    shoulders::shoulders(s, &shape, &others, &plan.shoulders, under)
                 },
                 lock: d.lock,
                 neighbours,
                 images,
                 step: c.step,
+                there: c.there,
             }
         })
         .collect()

@@ -30,16 +30,25 @@ pub(super) fn shoulder(
                     "the noise under the carrier itself is as high as what stands beside it: a pedestal that ends near \
                      by cannot be told from a shoulder"
                 }
+                NoShoulder::Narrow => {
+                    "what stands beside it falls off outwards, and the recording ends before the noise under it shows"
+                }
                 NoShoulder::NoNoise => {
                     "no free noise shows beyond the window, so that it cannot be taken off"
                 }
             };
+            // Third-order regrowth reaches three times the occupied band; nine tenths of a recording are flat.
+            let wide = 3.0 * (1.0 + k.shape.rolloff) * k.clock.rate / 0.88;
             return Answer::unknown(
                 id,
                 label,
                 Unit::Db,
                 reason,
-                "record the amplifier's output from an attenuated coupler, alone and with room on both sides",
+                format!(
+                    "record the amplifier's output from an attenuated coupler, alone and in the middle of {:.0} kS/s or \
+                     more",
+                    wide * 1e-3
+                ),
             );
         }
     };

@@ -153,7 +153,8 @@ fn beside_noise(k: &Carrier, l: &Lock) -> Vec<String> {
     let mut out = Vec::new();
     if let Some((from, to)) = l.on_air {
         out.push(format!(
-            "measured while it was on the air: PLFRAMEs stand from {from:.2} to {to:.2} s of the {:.2} s demodulated",
+            "measured while it was on the air: PLFRAMEs stand from {from:.2} to {to:.2} s of the recording; {:.2} s were \
+             demodulated",
             k.seconds
         ));
     }

@@ -14,6 +14,7 @@ pub(super) struct Context<'a> {
     pub about: &'a About,
     pub centre_hz: Option<f64>,
     pub fs: f64,
+    pub duration_s: f64,
     pub carriers: &'a [Carrier],
     pub unexplained: &'a [Unexplained],
     pub flags: &'a [Flag],
@@ -161,9 +162,12 @@ fn carrier(c: &Context<'_>, k: &Carrier, out: &mut Vec<Answer>) {
             false,
         )])
         .because(format!(
-            "the line of the symbol clock stands {:.0} dB above the noise beside it, over {:.2} s ({} symbols)",
+            "the line of the symbol clock stands {:.0} dB above the noise beside it, over {:.2} of {:.2} s from {:.2} s on ({} \
+             symbols)",
             to_db(k.clock.significance),
             k.seconds,
+            c.duration_s,
+            k.start_s,
             k.symbols
         )),
     );
@@ -278,7 +282,7 @@ fn levels(c: &Context<'_>, k: &Carrier, name: &str, base: &str, out: &mut Vec<An
             "record while the carrier and the gain stand still",
         ));
     } else if k.shape_fitted {
-        out.push(Answer::known(
+        let a = Answer::known(
             level_id,
             label,
             Unit::Dbfs,
@@ -286,7 +290,13 @@ fn levels(c: &Context<'_>, k: &Carrier, name: &str, base: &str, out: &mut Vec<An
                 to_db(k.shape.power()),
                 db_of_relative_u(k.shape.u_density).hypot(0.02),
             ),
-        ));
+        );
+        out.push(match k.there {
+            Some((from, to)) => a.because(format!(
+                "while it was on the air: between {from:.2} and {to:.2} s, as fine as carriers are looked for"
+            )),
+            None => a,
+        });
     } else {
         out.push(Answer::unknown(
             level_id,
