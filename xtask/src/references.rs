@@ -109,17 +109,22 @@ fn source_of(text: &str) -> Option<String> {
 /// Rows of `ours` that do not stand in `theirs`, when both have the same columns; a copy may be shorter.
 fn strangers(ours: &str, theirs: &str) -> usize {
     let rows = |t: &str| -> Vec<String> {
-        t.lines()
-            .filter(|l| !l.starts_with('#') && !l.trim().is_empty())
-            // Remarks in quotes may be worded otherwise.
-            .map(|l| {
-                l.split('"')
-                    .step_by(2)
-                    .collect::<String>()
-                    .trim()
-                    .to_string()
-            })
-            .collect()
+        let mut lines = t
+            .lines()
+            .filter(|l| !l.starts_with('#') && !l.trim().is_empty());
+        let head = lines.next().unwrap_or_default().trim().to_string();
+        // A last column of remarks may be worded otherwise.
+        let kept = match head.rsplit_once(',') {
+            Some((before, "note" | "notes" | "remark" | "remarks" | "status")) => before.split(',').count(),
+            _ => usize::MAX,
+        };
+        let row = |l: &str| -> String {
+            // So may remarks in quotes.
+            let plain: String = l.split('"').step_by(2).collect();
+            let cells: Vec<&str> = plain.trim().split(',').take(kept).collect();
+            cells.join(",")
+        };
+        std::iter::once(head.clone()).chain(lines.map(row)).collect()
     };
     let (ours, theirs) = (rows(ours), rows(theirs));
     if ours.first() != theirs.first() {
@@ -197,6 +202,9 @@ mod tests {
         let theirs = "# x\na,b\n1,2\n3,4\n";
         assert_eq!(strangers("a,b\n3,4\n", theirs), 0);
         assert_eq!(strangers("# y\na,b\n3,5\n", theirs), 1);
+        let remarked = "a,note\n1,old\n";
+        assert_eq!(strangers("a,note\n1,new\n", remarked), 0);
+        assert_eq!(strangers("a,note\n2,old\n", remarked), 1);
         assert_eq!(
             source_of("# title\n# Source: a book\na\n").unwrap(),
             "Source: a book"

@@ -17,7 +17,13 @@ struct Row {
 
 fn rows(text: &str) -> Result<Vec<Row>> {
     let mut out = Vec::new();
-    for line in text.lines().filter(|l| l.starts_with("| ")) {
+    // The page's other tables say how far single figures agree: theirs is the prose around them.
+    let table = text
+        .lines()
+        .skip_while(|l| !l.starts_with("| what | against |"))
+        .take_while(|l| l.starts_with('|'))
+        .filter(|l| l.starts_with("| "));
+    for line in table {
         let cells: Vec<&str> = line.trim_matches('|').split(" | ").map(str::trim).collect();
         let [what, against, stated, tests] = cells.as_slice() else {
             bail!("{PAGE}: a row has not four cells: {line}");
@@ -39,6 +45,9 @@ fn rows(text: &str) -> Result<Vec<Row>> {
             stated: (*stated).to_string(),
             tests,
         });
+    }
+    if out.is_empty() {
+        bail!("{PAGE}: no table of what was checked against what");
     }
     Ok(out)
 }

@@ -4,7 +4,6 @@ use crate::LinkError;
 use crate::conditions::Drawing;
 use crate::measurand::{Group, Measurand};
 use crate::model::Model;
-use rayon::prelude::*;
 use slantpath_quantity::{Answer, Contributor, Estimate, Interval, Share, show};
 use slantpath_stats::draws::{Settings, monte_carlo};
 use slantpath_stats::intervals::normal_factor;
@@ -75,11 +74,7 @@ pub fn predict(
     let draws = monte_carlo(&contributors, drawn.len().max(1), &settings, |x, y| {
         model.evaluate_measurands(x, y);
     })?;
-    let estimates = drawn
-        .par_iter()
-        .enumerate()
-        .map(|(p, _)| draws.estimate(p, LEVEL))
-        .collect::<Result<Vec<Estimate>, _>>()?;
+    let estimates = draws.estimates(LEVEL)?;
     let alone = one_at_a_time(&contributors, n, |x, y| model.evaluate(x, y))?;
     let factor = normal_factor(LEVEL);
     let mut answers = Vec::with_capacity(n);

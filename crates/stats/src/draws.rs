@@ -383,6 +383,24 @@ impl Draws {
     /// # Errors
     /// No such output, or `level` outside (0, 1).
     pub fn estimate(&self, k: usize, level: f64) -> Result<Estimate, StatsError> {
+        self.estimate_in(k, level, &mut Vec::new())
+    }
+    /// [`Draws::estimate`] of every output, in order.
+    ///
+    /// # Errors
+    /// As [`Draws::estimate`].
+    pub fn estimates(&self, level: f64) -> Result<Vec<Estimate>, StatsError> {
+        (0..self.outputs)
+            .into_par_iter()
+            .map_init(Vec::new, |room, k| self.estimate_in(k, level, room))
+            .collect()
+    }
+    fn estimate_in(
+        &self,
+        k: usize,
+        level: f64,
+        room: &mut Vec<f64>,
+    ) -> Result<Estimate, StatsError> {
         let (Some(value), Some(u)) = (self.mean(k), self.sd(k)) else {
             return Err(StatsError::OutOfRange {
                 name: "output",
@@ -393,7 +411,11 @@ impl Draws {
         Ok(Estimate {
             value,
             u,
-            interval: symmetric_of(&mut self.values(k), level)?,
+            interval: {
+                room.clear();
+                self.runs(k).for_each(|run| room.extend_from_slice(run));
+                symmetric_of(room, level)?
+            },
         })
     }
     /// Output `k` less output `j` of another run with the same seed and as many trials: contributors that both share

@@ -75,6 +75,8 @@ pub struct BlockResult {
     pub phase_steps: Vec<(f64, f64)>,
     /// A line within the band that is not the beacon's own, when one stands out.
     pub second_line: Option<SecondLine>,
+    /// Share of a line's power that cannot be told from the receiver's direct current over this stretch; put back.
+    pub dc_share: f64,
 }
 
 impl BlockResult {
@@ -104,6 +106,27 @@ fn without_line(y: &[C32], rate_hz: f64, f_hz: f64) -> impl Iterator<Item = C32>
         at *= turn;
         C32::new(z.re - own.re as f32, z.im - own.im as f32)
     })
+}
+
+/// Share of the power of a line at `f_hz` in the middle of a stretch that lies along the direct current at `dc_hz`:
+/// `|mean of exp(i phase)|^2`. A drifting line that passes over it stays with it for a good part of the stretch.
+fn along_dc(f_hz: f64, drift: f64, dc_hz: f64, duration_s: f64) -> f64 {
+    use std::f64::consts::{PI, TAU};
+    let df = f_hz - dc_hz;
+    // Far off, what is left is the ends': below 1e-5 of the power.
+    let nearest = df.abs() - 0.5 * drift.abs() * duration_s;
+    if nearest * duration_s > 100.0 {
+        return 0.0;
+    }
+    let turns = (df.abs() + 0.5 * drift.abs() * duration_s) * duration_s;
+    let n = (16.0 * turns).ceil().clamp(64.0, 20_000.0) as usize;
+    let sum: C64 = (0..n)
+        .map(|i| {
+            let t = ((i as f64 + 0.5) / n as f64 - 0.5) * duration_s;
+            C64::from_polar(1.0, TAU * df * t + PI * drift * t * t)
+        })
+        .sum();
+    (sum / n as f64).norm_sqr()
 }
 
 /// Measures one stretch of channel samples. `None` when the stretch is too short or no noise can be seen beside it.
@@ -148,6 +171,12 @@ pub fn measure_block(y: &[C32], rate_hz: f64, kind: BeaconKind, v: &View) -> Opt
         phase_steps: found.phase_steps,
         // A peak among some thousand bins of noise reaches ln(1000) = 7; five more are beyond doubt.
         second_line: found.second_line.filter(|l| l.snr > 20.0),
+        dc_share: match kind {
+            BeaconKind::Carrier | BeaconKind::KeyedCarrier if v.dc_hz.abs() < 0.5 * rate_hz => {
+                along_dc(f, found.drift, v.dc_hz, t)
+            }
+            _ => 0.0,
+        },
     };
     match kind {
         BeaconKind::KeyedCarrier => {
@@ -156,12 +185,17 @@ pub fn measure_block(y: &[C32], rate_hz: f64, kind: BeaconKind, v: &View) -> Opt
             r.noise_band_hz = k.noise_band_hz;
             r.down_s = k.down_s;
             r.gap_excess = k.gap_excess;
+            // The mean that was taken off holds `duty` of the line's; it lifts the gaps and lowers the plateau.
+            let duty = (k.down_s / t).min(1.0);
+            let kept = 1.0 - r.dc_share * duty * (2.0 - duty);
+            r.c /= kept.max(0.1);
         }
         _ => {
             let (e, band) = block.power(f - half, f + half);
             r.c = e - noise.n0 * band;
             r.noise_band_hz = band;
             r.coherent_c = found.coherent_c;
+            r.c /= (1.0 - r.dc_share).max(0.1);
         }
     }
     if let Some(l) = r.second_line {

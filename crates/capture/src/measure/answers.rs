@@ -2,7 +2,8 @@
 
 use super::{BeaconMeasured, Flag, Tune};
 use crate::locate::{Location, NotFound};
-use crate::measure::beacons::{BeaconFound, Presence};
+use crate::measure::beacons::Presence;
+use crate::measure::found::BeaconFound;
 use crate::measure::health::Consequence;
 use crate::noise::{NoStep, NoiseStep};
 use crate::plan::{BeaconKind, SearchPlan};

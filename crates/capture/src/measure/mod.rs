@@ -3,6 +3,7 @@
 
 mod answers;
 mod beacons;
+mod found;
 mod health;
 pub(crate) mod picture;
 
@@ -17,7 +18,8 @@ use slantpath_signal::{BankPlan, C32, ChannelBand, FrameBank, LevelStats, Spectr
 use slantpath_stats::{Progress, Stop};
 use std::ops::Range;
 
-pub use beacons::{BeaconFound, BeaconMeasured, Company, Presence};
+pub use beacons::{BeaconMeasured, Presence};
+pub use found::{BeaconFound, Company};
 pub(crate) use health::converter_flags;
 pub use health::{Consequence, Figure, Flag, FlagKind, Severity};
 pub use picture::{Picture, Tune};

@@ -1,6 +1,6 @@
 //! `measure`.
 
-use super::{command, measure_options};
+use super::{command, measure_all, measure_options};
 use crate::args::Measure;
 use crate::show::Output;
 use slantpath_report::Section;
@@ -8,7 +8,7 @@ use slantpath_station::Station;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::book::{book_path, keep_measured, open};
 use slantpath_workflow::files::{Loaded, load_station};
-use slantpath_workflow::measure::{Measured, measure_file, measure_sheet};
+use slantpath_workflow::measure::{Measured, measure_sheet};
 use slantpath_workflow::power::{Published, sun_sheet, y_sheet};
 
 /// Measures every recording.
@@ -41,15 +41,7 @@ pub fn run(a: &Measure, out: &Output) -> Result<u8, WorkflowError> {
             &out.progress("measuring"),
         )?);
     }
-    let mut measured = Vec::new();
-    for r in &a.recordings {
-        measured.push(measure_file(
-            station,
-            r,
-            &options,
-            &out.progress("measuring"),
-        )?);
-    }
+    let measured = measure_all(station, &a.recordings, &a.recorded, out)?;
     if !measured.is_empty() {
         let mut sheet = measure_sheet(station, &measured);
         if a.keep {

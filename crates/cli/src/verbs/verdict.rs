@@ -1,12 +1,11 @@
 //! `verdict`.
 
-use super::{conditions, measure_all};
+use super::{all_readings, conditions, measure_all};
 use crate::args::Verdict;
 use crate::show::Output;
 use slantpath_report::Sheet;
-use slantpath_station::checked::Reading;
 use slantpath_workflow::WorkflowError;
-use slantpath_workflow::files::{Loaded, load_readings, load_station};
+use slantpath_workflow::files::{Loaded, load_station};
 use slantpath_workflow::measure::{Measured, measure_sheet};
 use slantpath_workflow::predict::{Predicted, predict_sheet, predicted};
 use slantpath_workflow::verdict::{Judged, judge, verdict_sheet};
@@ -28,10 +27,7 @@ pub fn case(a: &Verdict, out: &Output) -> Result<Case, WorkflowError> {
     let (conditions, drawing) = conditions(&a.drawn);
     let predicted = predicted(station, &conditions, drawing, &out.progress("predicting"))?;
     let measured = measure_all(station, &a.recordings, &a.recorded, out)?;
-    let mut readings: Vec<Reading> = station.readings.clone();
-    if let Some(p) = &a.readings {
-        readings.extend(load_readings(p)?);
-    }
+    let readings = all_readings(station, a.readings.as_deref())?;
     let judged = judge(&predicted, &measured, &readings)?;
     let sheets = vec![
         predict_sheet(
