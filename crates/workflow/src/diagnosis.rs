@@ -187,13 +187,20 @@ fn of_reading(station: &Station, model: &Model, r: &Reading) -> Option<Evidence>
     }
 }
 
-fn words(case: &Case, r: &Ranked) -> (&'static str, &'static str, &'static str) {
-    match r.fault.and_then(|k| case.faults.get(k)) {
-        Some(f) => (f.key, f.label, f.remedy),
-        None => (
-            "none_of_these",
-            "none of these",
-            "look at what the evidence does that no fault of the list does",
+/// Key, label and remedy of a hypothesis.
+pub(crate) fn words(case: &Case, r: &Ranked) -> (String, String, String) {
+    let second = r.second.and_then(|(k, _)| case.faults.get(k));
+    match (r.fault.and_then(|k| case.faults.get(k)), second) {
+        (Some(f), None) => (f.key.into(), f.label.into(), f.remedy.into()),
+        (Some(f), Some(g)) => (
+            format!("{}_and_{}", f.key, g.key),
+            format!("two at once: {}, and {}", f.label, g.label),
+            format!("{}; and {}", f.remedy, g.remedy),
+        ),
+        (None, _) => (
+            "none_of_these".into(),
+            "none of these".into(),
+            "look at what the evidence does that no fault of the list does".into(),
         ),
     }
 }
@@ -217,7 +224,7 @@ pub fn diagnosis_sheet(station: &Station, x: &Diagnosed) -> Sheet {
     );
     for g in d.groups.iter().filter(|g| g.probability >= 0.01).take(8) {
         let members: Vec<&Ranked> = g.members.iter().filter_map(|m| d.ranked.get(*m)).collect();
-        let join = |f: &dyn Fn(&Ranked) -> &'static str, with: &str| {
+        let join = |f: &dyn Fn(&Ranked) -> String, with: &str| {
             members.iter().map(|m| f(m)).collect::<Vec<_>>().join(with)
         };
         t.rows.push(vec![
@@ -254,7 +261,7 @@ pub fn diagnosis_sheet(station: &Station, x: &Diagnosed) -> Sheet {
             )
         })
         .collect();
-    ranking.text.push("Probabilities hold for this list of faults, one at a time, with the station file's uncertainties; faults rarer or commoner here than elsewhere shift them.".into());
+    ranking.text.push("Probabilities hold for this list of faults, one or two at a time, with the station file's uncertainties; faults rarer or commoner here than elsewhere shift them.".into());
     sheet.sections.push(ranking);
     let mut seen = Table::new(
         "evidence",
@@ -325,9 +332,9 @@ pub fn diagnosis_sheet(station: &Station, x: &Diagnosed) -> Sheet {
         .extend(x.left_out.iter().map(|l| format!("Not used: {l}.")));
     sheet
         .cautions
-        .push("One fault at a time is assumed.".into());
+        .push("One fault is assumed, or two at once, never three.".into());
     if let (Some(g), Some(r)) = (d.groups.first(), d.ranked.first()) {
-        let names: Vec<&str> = g
+        let names: Vec<String> = g
             .members
             .iter()
             .filter_map(|m| d.ranked.get(*m))

@@ -1,7 +1,7 @@
 //! The next measurement: expected information about which fault it is, by simulation.
 
-use super::score::{at_size, covariance};
-use super::{Case, Diagnosis, Evidence};
+use super::score::{DISCREPANCY, at_size, covariance};
+use super::{Case, Diagnosis, Evidence, Ranked};
 use slantpath_stats::StatsError;
 use slantpath_stats::intervals::normal_quantile;
 use slantpath_stats::matrix::{Cholesky, dot};
@@ -64,15 +64,23 @@ pub fn advise(
         // Where each hypothesis expects it, given what was seen; none of these expects anything.
         let own: f64 = v[(n, n)].sqrt();
         let mut outcomes: Vec<(f64, f64, f64)> = Vec::new();
-        for r in diagnosis.ranked.iter().filter(|r| r.probability > 1e-4) {
+        let worth = |r: &&Ranked| r.probability > if r.second.is_some() { 0.02 } else { 1e-4 };
+        for r in diagnosis.ranked.iter().filter(worth) {
             let Some(f) = r.fault.and_then(|f| case.faults.get(f)) else {
                 outcomes.push((r.probability, 0.0, 4.0 * own));
                 continue;
             };
             let s = at_size(&f.nodes, r.size);
-            let of = |i: usize| s.get(i).copied().unwrap_or(0.0);
+            let more = r
+                .second
+                .and_then(|(k, size)| Some(at_size(&case.faults.get(k)?.nodes, size)));
+            let of = |i: usize| {
+                let second = more.as_ref().and_then(|m| m.get(i)).copied();
+                s.get(i).copied().unwrap_or(0.0) + second.unwrap_or(0.0)
+            };
             let left: Vec<f64> = y.iter().zip(used).map(|(y, i)| y - of(*i)).collect();
-            outcomes.push((r.probability, of(i) + dot(&gain, &left), sd));
+            let wide = sd.hypot(DISCREPANCY * of(i));
+            outcomes.push((r.probability, of(i) + dot(&gain, &left), wide));
         }
         let bits = information(&outcomes);
         if bits >= WORTH {

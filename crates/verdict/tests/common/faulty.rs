@@ -212,7 +212,34 @@ fn inject(key: &str, d: &mut Dice) -> Truth {
                 sign * [1.76, 2.51, 0.8, 1.3][(d.next() % 4) as usize],
             );
         }
-        // Beyond the list.
+        "rain" => {
+            let m = d.uniform(0.4, 4.0);
+            t.gain = -m;
+            // Drops at 270 to 285 K before a clear sky of 8 K, seen by most of the beam.
+            t.warm = d.uniform(0.8, 0.95) * (d.uniform(270.0, 285.0) - 8.0) * (1.0 - ratio(-m));
+            s.insert("symptom.rain", 1.0);
+        }
+        // Beyond the list: some things move by amounts that nothing foretells.
+        "strange" => {
+            for _ in 0..3 {
+                let (name, u) = [
+                    ("symptom.lnb_volts", 1.0),
+                    ("symptom.cross_polar", 10.0),
+                    ("symptom.shoulder", 5.0),
+                    ("symptom.drive_slope", 0.3),
+                    ("symptom.scan_width", 0.4),
+                    ("symptom.transmit_rise", 0.6),
+                    ("symptom.daily", 1.2),
+                    ("symptom.bursts", 3.0),
+                    ("symptom.steps", 12.0),
+                ][(d.next() % 9) as usize];
+                let sign = if d.uniform(0.0, 1.0) < 0.5 { -1.0 } else { 1.0 };
+                s.insert(name, sign * u * d.uniform(1.0, 3.0));
+            }
+            t.gain = d.normal(1.5);
+            t.eirp = d.normal(2.0);
+            t.beacon = d.normal(1.0);
+        }
         "gremlin" => {
             s.insert("symptom.drive_slope", 0.6);
             s.insert("symptom.bursts", 0.0);
@@ -233,6 +260,40 @@ pub struct Faulty {
 pub fn simulate(case: &Case, key: &str, seed: u64) -> Faulty {
     let mut d = Dice(seed);
     let t = inject(key, &mut d);
+    station_with(case, &t, d)
+}
+
+/// Two faults at once.
+pub fn simulate_two(case: &Case, keys: [&str; 2], seed: u64) -> Faulty {
+    let mut d = Dice(seed);
+    let (mut a, b) = (inject(keys[0], &mut d), inject(keys[1], &mut d));
+    a.gain += b.gain;
+    a.eirp += b.eirp;
+    a.warm += b.warm;
+    a.beacon += b.beacon;
+    a.floor += b.floor;
+    a.behind += b.behind;
+    a.fall += b.fall;
+    for (k, v) in b.symptoms {
+        *a.symptoms.entry(k).or_default() += v;
+    }
+    station_with(case, &a, d)
+}
+
+/// The kinds of case in about the proportion in which they happen: each fault of the list once, rain once, a sound station
+/// three times, something beyond the list now and then.
+pub fn kind(k: u64) -> &'static str {
+    let mut d = Dice(k.wrapping_mul(0x2545_f491_4f6c_dd1d));
+    let all = d.uniform(0.0, 29.5);
+    match all as usize {
+        i if i < 24 => KEYS[i],
+        24 => "rain",
+        25..=27 => "sound",
+        _ => "strange",
+    }
+}
+
+fn station_with(case: &Case, t: &Truth, mut d: Dice) -> Faulty {
     // The true station: gains, temperatures and powers of its own, and a climate that no file states.
     let gain = d.normal(0.35) + t.gain - d.uniform(0.0, 0.15);
     let cold = 116.0 + d.normal(10.0);
@@ -254,7 +315,9 @@ pub fn simulate(case: &Case, key: &str, seed: u64) -> Faulty {
         let total0 = 116.8 + sat0;
         let id = o.id.split('@').next().unwrap_or("");
         let beacon_db = gain - gas + beacon + t.beacon - t.fall;
-        let shift = if id.starts_with("symptom.") {
+        let shift = if id == "symptom.floor" {
+            d.normal(0.12) + db((cold + t.warm + late) / (cold + own)) - t.behind
+        } else if id.starts_with("symptom.") {
             d.normal(o.u) + t.symptoms.get(id).copied().unwrap_or(0.0)
         } else if id.ends_with(".t_sys") {
             station - 116.8

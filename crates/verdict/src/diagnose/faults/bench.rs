@@ -1,7 +1,7 @@
 //! The station model with what faults move.
 
 use super::SYMPTOMS;
-use slantpath_link::{Conditions, Group, LinkError, Model};
+use slantpath_link::{Conditions, Group, LinkError, Memory, Model};
 use slantpath_quantity::{ContributorId, to_db};
 use slantpath_station::checked::{PartKind, Station, TransmitLevel};
 
@@ -18,6 +18,8 @@ pub(super) struct Bench<'a> {
     pub measurands: Vec<usize>,
     /// For each branch and passband with a receiver: outputs of system temperature and of the receiver's own noise.
     drops: Vec<(String, usize, Vec<usize>)>,
+    /// Position of a system temperature among the measurands: the noise level follows it.
+    floor: Option<usize>,
     pub ids: Vec<String>,
 }
 
@@ -50,6 +52,7 @@ impl<'a> Bench<'a> {
                 }
             }
         }
+        let floor = ids.iter().position(|id| id.contains(".t_sys@"));
         ids.extend(drops.iter().map(|d| d.0.clone()));
         ids.extend(SYMPTOMS.iter().map(|s| s.0.to_string()));
         let x0 = model.inputs().best();
@@ -60,6 +63,7 @@ impl<'a> Bench<'a> {
             y0: Vec::new(),
             measurands,
             drops,
+            floor,
             ids,
         };
         bench.y0 = bench.see(model, &bench.x0);
@@ -91,6 +95,12 @@ impl<'a> Bench<'a> {
     }
 
     fn difference(&self, y: &[f64], symptoms: &[(&str, f64)]) -> Vec<f64> {
+        // The noise level beside the passband moves with the system temperature; gain behind it is told.
+        let warmer = self
+            .floor
+            .and_then(|k| Some(to_db(y.get(k)? / self.y0.get(k)?)))
+            .filter(|d| d.is_finite())
+            .unwrap_or(0.0);
         y.iter()
             .zip(&self.y0)
             .enumerate()
@@ -98,7 +108,12 @@ impl<'a> Bench<'a> {
                 let told = symptoms
                     .iter()
                     .find(|(id, _)| *id == self.id(k))
-                    .map_or(0.0, |s| s.1);
+                    .map_or(0.0, |s| s.1)
+                    + if self.id(k) == "symptom.floor" {
+                        warmer
+                    } else {
+                        0.0
+                    };
                 // Where the model ends (a carrier below any noise) the consequence is unknown, not none.
                 if (a - b).is_finite() {
                     a - b + told
@@ -134,7 +149,18 @@ pub(super) fn rebuilt(
     conditions: &Conditions,
     symptoms: &[(&str, f64)],
 ) -> Result<Vec<f64>, LinkError> {
-    let model = Model::new(station, conditions)?;
+    rebuilt_with(b, station, conditions, symptoms, &mut Memory::default())
+}
+
+/// The same, what was solved of dish and site taken from `memory` and left there.
+pub(super) fn rebuilt_with(
+    b: &Bench,
+    station: &Station,
+    conditions: &Conditions,
+    symptoms: &[(&str, f64)],
+    memory: &mut Memory,
+) -> Result<Vec<f64>, LinkError> {
+    let model = Model::with_memory(station, conditions, memory)?;
     let y = b.see(&model, &model.inputs().best());
     Ok(b.difference(&y, symptoms))
 }

@@ -30,6 +30,65 @@ pub fn case(station: &Station, model: &Model, conditions: &Conditions) -> Result
     })
 }
 
+/// Faults of design and of measuring: they are there from the first day, so that a change is hardly theirs.
+const FROM_THE_FIRST_DAY: [&str; 8] = [
+    "wrong_sense",
+    "elevation",
+    "if_low",
+    "if_high",
+    "quantisation",
+    "agc",
+    "bandwidth",
+    "sun",
+];
+
+/// The case of a change: evidence is what a reading has moved by (symptoms: their sound value and what they moved by).
+/// Both readings are of one station, so that what is not known of it cancels; what is left is what changes from day to
+/// day.
+///
+/// # Errors
+/// As [`case`].
+pub fn change_case(
+    station: &Station,
+    model: &Model,
+    conditions: &Conditions,
+) -> Result<Case, LinkError> {
+    let mut all = case(station, model, conditions)?;
+    for o in &mut all.observables {
+        o.effects.clear();
+        if !o.id.starts_with("symptom.") {
+            o.healthy = 0.0;
+        }
+    }
+    for f in &mut all.faults {
+        if f.key == "sound" {
+            f.weight = 0.5;
+        } else if FROM_THE_FIRST_DAY.contains(&f.key) {
+            f.weight *= 0.05;
+        }
+    }
+    let floor = all.find("symptom.floor");
+    let moved = |m: f64| {
+        let mut s = vec![0.0; all.observables.len()];
+        if let Some(x) = floor.and_then(|k| s.get_mut(k)) {
+            *x = m;
+        }
+        s
+    };
+    let nodes = bench::even(-15.0, -1.0)
+        .chain(bench::even(1.0, 15.0))
+        .map(moved)
+        .collect();
+    all.faults.push(fault(
+        "gain_setting",
+        "the receiver's gain was set anew, or its amplifier has changed",
+        "note the gain with every recording",
+        0.7,
+        nodes,
+    ));
+    Ok(all)
+}
+
 fn observables(b: &Bench) -> Vec<Observable> {
     let contributors = b.model.inputs().contributors();
     // One standard uncertainty up and down, each alone (GUM 5.1.3, note 2).

@@ -1,8 +1,26 @@
 //! Faults of dish, satellite, receiver settings and of the measuring itself.
 
 use super::Fault;
-use super::bench::{Bench, Inputs, even, fault, rebuilt};
-use slantpath_link::{Conditions, LinkError};
+use super::bench::{Bench, Inputs, even, fault, rebuilt, rebuilt_with};
+use slantpath_link::{Air, Conditions, LinkError, Memory};
+
+/// Percentages of an average year whose rain is a size of this hypothesis.
+const RAINY_PERCENT: [f64; 6] = [1.0, 0.3, 0.1, 0.03, 0.01, 0.003];
+
+/// Attenuation and rise of the noise in the ratio of the model; 2.4 GHz hardly notices.
+fn rain(b: &Bench, conditions: &Conditions) -> Result<Vec<Vec<f64>>, LinkError> {
+    let mut memory = Memory::default();
+    RAINY_PERCENT
+        .iter()
+        .map(|percent| {
+            let wet = Conditions {
+                air: Air::Exceeded { percent: *percent },
+                ..*conditions
+            };
+            rebuilt_with(b, b.station, &wet, &[("symptom.rain", 1.0)], &mut memory)
+        })
+        .collect()
+}
 
 pub(super) fn faults(
     b: &Bench,
@@ -11,6 +29,13 @@ pub(super) fn faults(
 ) -> Result<Vec<Fault>, LinkError> {
     let mut all = Vec::new();
     let s = b.station;
+    all.push(fault(
+        "rain",
+        "rain or wet snow in the air on the path",
+        "wait until it has passed",
+        1.0,
+        rain(b, conditions)?,
+    ));
     all.push(fault(
         "moved_dish",
         "dish has moved",

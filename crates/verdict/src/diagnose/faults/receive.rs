@@ -19,7 +19,7 @@ pub(super) fn faults(b: &Bench, i: &Inputs) -> Vec<Fault> {
     // A 0.1 mm film: about 3.6 dB at 10.5 GHz, 0.4 dB at 2.4 GHz (common practice, no source); warm water radiates.
     all.push(fault(
         "wet_feed",
-        "wet feed: water on or in it",
+        "wet feed: water or wet snow on or in it",
         "dry it, mend the cover, open the drain hole",
         1.0,
         even(0.6, 5.0)
@@ -42,7 +42,11 @@ pub(super) fn faults(b: &Bench, i: &Inputs) -> Vec<Fault> {
             .map(|m| {
                 b.shift(
                     &b.moved(&i.behind_lnb(m)),
-                    &[("symptom.wet", 0.3), ("symptom.steps", -m)],
+                    &[
+                        ("symptom.wet", 0.3),
+                        ("symptom.steps", -m),
+                        ("symptom.floor", -m),
+                    ],
                 )
             })
             .collect(),
@@ -53,7 +57,12 @@ pub(super) fn faults(b: &Bench, i: &Inputs) -> Vec<Fault> {
         "a line amplifier behind the converter, or more gain in the receiver",
         1.0,
         even(8.0, 30.0)
-            .map(|m| b.shift(&b.moved(&i.behind_lnb(m)), &[("symptom.steps", -0.5 * m)]))
+            .map(|m| {
+                b.shift(
+                    &b.moved(&i.behind_lnb(m)),
+                    &[("symptom.steps", -0.5 * m), ("symptom.floor", -m)],
+                )
+            })
             .collect(),
     ));
     all.push(fault(
@@ -117,7 +126,7 @@ pub(super) fn faults(b: &Bench, i: &Inputs) -> Vec<Fault> {
                 .map(|m| {
                     b.shift(
                         &b.moved(&[(&l.noise_figure.id, m), (&l.gain.id, -2.5 * m)]),
-                        &[("symptom.trend", m)],
+                        &[("symptom.trend", m), ("symptom.floor", -2.5 * m)],
                     )
                 })
                 .collect(),
