@@ -49,6 +49,8 @@ pub enum Verb {
     Plan(crate::plan_args::Plan),
     /// Which coils around the receive feed suit the dish: uplink gain against receive G/T.
     Design(crate::design_args::Design),
+    /// Short readings day after day: what changed, when, and what it may be.
+    Watch(crate::watch_args::Watch),
     /// Everything on one self-contained page.
     Report(Report),
     /// The station book: notes, faults, weather, part changes, series.

@@ -8,6 +8,7 @@ mod drive_args;
 mod plan_args;
 mod show;
 mod verbs;
+mod watch_args;
 
 use args::{Cli, Verb};
 use clap::Parser;
@@ -40,6 +41,7 @@ fn main() -> ExitCode {
         Verb::Routes(a) => verbs::routes::run(a, &out),
         Verb::Plan(a) => verbs::plan::run(a, &out),
         Verb::Design(a) => verbs::design::run(a, &out),
+        Verb::Watch(a) => verbs::watch::run(a, &out),
         Verb::Report(a) => verbs::report::run(a, &out),
         Verb::Book(a) => verbs::book::run(a, &out),
         Verb::Contact(a) => verbs::contact::run(a, &out),

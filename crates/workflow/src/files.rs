@@ -275,6 +275,23 @@ pub fn write_over_own(path: &Path, text: &str) -> Result<(), WorkflowError> {
     })
 }
 
+/// Writes a file that others read while it is replaced: beside it first, then exchanged in one step. It is as readable as
+/// any file of this person.
+///
+/// # Errors
+/// It cannot be written.
+pub fn write_whole(path: &Path, text: &str) -> Result<(), WorkflowError> {
+    let machine = |cause: std::io::Error| WorkflowError::Machine {
+        path: path.display().to_string(),
+        cause,
+    };
+    let mut beside = path.as_os_str().to_owned();
+    beside.push(".part");
+    let beside = PathBuf::from(beside);
+    std::fs::write(&beside, text).map_err(machine)?;
+    std::fs::rename(&beside, path).map_err(machine)
+}
+
 fn is_report(text: &str) -> bool {
     let head = text.to_lowercase();
     head.starts_with("<!doctype html>") && head.contains("slantpath")

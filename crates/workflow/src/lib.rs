@@ -24,6 +24,7 @@ pub mod satellite;
 pub mod search;
 pub mod survey;
 pub mod verdict;
+pub mod watch;
 pub mod whatif;
 
 pub use error::WorkflowError;

@@ -3,7 +3,7 @@
 mod chart;
 mod motion;
 mod obstacles;
-mod place;
+pub(crate) mod place;
 mod sun;
 
 use chart::{Chart, SunPath};

@@ -18,6 +18,7 @@ pub mod serve;
 pub mod sheet;
 pub mod survey;
 pub mod verdict;
+pub mod watch;
 
 use crate::args::{Drawn, Recorded};
 use crate::show::Output;

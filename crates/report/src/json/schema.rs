@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 /// Verbs that answer with a sheet: each has a schema `slantpath.<verb>`.
 pub const VERBS: &[&str] = &[
     "new", "survey", "predict", "measure", "compare", "verdict", "report", "again", "demo",
-    "sheet", "contact", "book", "drive", "design",
+    "sheet", "contact", "book", "drive", "design", "plan", "routes", "diagnose", "watch",
 ];
 
 /// Version of every schema here.

@@ -150,7 +150,7 @@ pub fn record_change(
 }
 
 /// The entry of a difference from the book's last parts, or of the first list.
-fn change(
+pub(crate) fn change(
     book: &Book,
     station: &Station,
     why_first: &str,

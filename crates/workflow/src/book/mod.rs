@@ -3,7 +3,9 @@
 mod keep;
 mod show;
 
+pub(crate) use keep::change;
 pub use keep::{keep_measured, record_change};
+pub(crate) use show::latest_samples;
 pub use show::{check_sheet, entry_sheet, list_sheet, measurands_sheet, metrics, series_sheet};
 
 use crate::WorkflowError;

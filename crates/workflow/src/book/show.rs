@@ -318,7 +318,15 @@ pub fn check_sheet(book: &Book) -> Result<Sheet, WorkflowError> {
 /// # Errors
 /// The book cannot be read.
 pub fn metrics(book: &Book) -> Result<String, WorkflowError> {
-    let samples: Vec<Sample> = book
+    Ok(slantpath_report::openmetrics::text(&latest_samples(book)?))
+}
+
+/// The latest figures of every measurand.
+///
+/// # Errors
+/// The book cannot be read.
+pub(crate) fn latest_samples(book: &Book) -> Result<Vec<Sample>, WorkflowError> {
+    Ok(book
         .latest()?
         .into_iter()
         .filter_map(|l| {
@@ -336,6 +344,5 @@ pub fn metrics(book: &Book) -> Result<String, WorkflowError> {
                 at_s: l.at_ms as f64 / 1e3,
             })
         })
-        .collect();
-    Ok(slantpath_report::openmetrics::text(&samples))
+        .collect())
 }

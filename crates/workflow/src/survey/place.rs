@@ -27,7 +27,7 @@ struct Move {
 }
 
 /// The satellite seen from the site, with everything that moves it.
-pub(super) struct Place {
+pub(crate) struct Place {
     /// Geometry; below the horizon too.
     pub geometry: Geometry,
     /// The satellite, Earth-fixed.
@@ -49,7 +49,7 @@ pub(super) enum Of {
 }
 
 impl Place {
-    pub(super) fn new(station: &Station, now: Timestamp) -> Result<Self, LinkError> {
+    pub(crate) fn new(station: &Station, now: Timestamp) -> Result<Self, LinkError> {
         let s = &station.site;
         let site = Site::new(
             s.latitude.as_deg(),
