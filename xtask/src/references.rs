@@ -115,7 +115,9 @@ fn strangers(ours: &str, theirs: &str) -> usize {
         let head = lines.next().unwrap_or_default().trim().to_string();
         // A last column of remarks may be worded otherwise.
         let kept = match head.rsplit_once(',') {
-            Some((before, "note" | "notes" | "remark" | "remarks" | "status")) => before.split(',').count(),
+            Some((before, "note" | "notes" | "remark" | "remarks" | "status")) => {
+                before.split(',').count()
+            }
             _ => usize::MAX,
         };
         let row = |l: &str| -> String {
@@ -124,7 +126,9 @@ fn strangers(ours: &str, theirs: &str) -> usize {
             let cells: Vec<&str> = plain.trim().split(',').take(kept).collect();
             cells.join(",")
         };
-        std::iter::once(head.clone()).chain(lines.map(row)).collect()
+        std::iter::once(head.clone())
+            .chain(lines.map(row))
+            .collect()
     };
     let (ours, theirs) = (rows(ours), rows(theirs));
     if ours.first() != theirs.first() {

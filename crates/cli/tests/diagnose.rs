@@ -109,3 +109,36 @@ fn nonsense_is_told() {
     let o = expect(2, &["diagnose", &file, "--seen", "sink"]);
     assert!(stderr(&o).contains("--seen sink"));
 }
+
+#[test]
+fn a_meter_at_the_lnb_stands_beside_the_direct_current_graph() {
+    let folder = tempfile::tempdir().unwrap();
+    let csv = folder.path().join("volts.csv");
+    fs::write(
+        &csv,
+        "quantity,value,u,branch\nlnb_volts,11.0 V,0.1 V,sdr\n",
+    )
+    .unwrap();
+    let csv = csv.display().to_string();
+    let args = [
+        "verdict",
+        &demo("qq0aaa.toml"),
+        "--readings",
+        &csv,
+        "--draws",
+        "2000",
+        "--json",
+    ];
+    let doc = document(&expect(0, &args));
+    let rows: Vec<&serde_json::Value> = doc["sections"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|s| s["key"] == "supply")
+        .flat_map(|s| s["answers"].as_array().unwrap())
+        .collect();
+    assert_eq!(rows.len(), 3);
+    let v = |k: usize| rows[k]["value"].as_f64().unwrap();
+    assert!((v(1) - 11.0).abs() < 1e-9 && (v(2) - (v(1) - v(0))).abs() < 1e-9);
+    assert!(v(2) < -1.0, "{rows:?}");
+}

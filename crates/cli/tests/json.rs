@@ -220,6 +220,15 @@ fn every_verb_writes_what_its_schema_says() {
         "drive",
         &["drive", &camp, "--draws", "2000", "--log", &log],
     );
+    for what in ["frequencies", "trial"] {
+        document(0, "plan", &["plan", what, &station]);
+    }
+    document(0, "routes", &["routes", &station, &wide]);
+    document(
+        0,
+        "diagnose",
+        &["diagnose", &station, "--seen", "wet=3+-0.2"],
+    );
     document(0, "demo", &["demo", "--into", &path("demo")]);
 }
 

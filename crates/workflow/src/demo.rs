@@ -1,6 +1,7 @@
 //! `demo`: the whole job on embedded invented data.
 
 mod camp;
+mod faults;
 mod short;
 
 use crate::WorkflowError;
@@ -12,6 +13,7 @@ use crate::page::case_page;
 use crate::predict::{Predicted, predict_sheet, predicted};
 use crate::verdict::{Judged, judge, verdict_sheet};
 use camp::camp;
+use faults::faults;
 use short::{SideOfSwap, short};
 use slantpath_link::{Conditions, Drawing};
 use slantpath_report::{Provenance, Section, Sheet};
@@ -27,7 +29,7 @@ macro_rules! embedded {
 }
 
 /// The demo's files: invented satellite and stations, recordings of both sides of a feed swap, a camp's log and its
-/// carrier.
+/// carrier, and the readings of three faults.
 pub const FILES: &[(&str, &[u8])] = embedded![
     "petrel-1.toml",
     "qq0aaa.toml",
@@ -67,6 +69,13 @@ pub const FILES: &[(&str, &[u8])] = embedded![
     "recordings/camp-overdriven.sigmf-meta",
     "recordings/camp-overdriven.sigmf-data",
     "logs/qq7bbb-afternoon.csv",
+    "recordings/splitter-fault.sigmf-meta",
+    "recordings/splitter-fault.sigmf-data",
+    "logs/qq0aaa-volts.csv",
+    "logs/qq0aaa-wet-feed.csv",
+    "logs/qq0aaa-weather.csv",
+    "logs/qq7bbb-beacon.csv",
+    "logs/qq7bbb-weather.csv",
 ];
 
 /// Writes the demo's files below a folder; a file that is there already is left as it is.
@@ -237,8 +246,8 @@ pub fn run(folder: &Path, drawing: Drawing, progress: &Progress) -> Result<Demo,
     sheets.push(sheet);
     let mut wide = wide;
     let new_side = wide.split_off(1);
-    let judged_old = judge(&p_old, &wide, &[])?;
-    let judged_new = judge(&p_new, &new_side, &[])?;
+    let judged_old = judge(old, &p_old, &wide, &[])?;
+    let judged_new = judge(new, &p_new, &new_side, &[])?;
     for (station, j) in [(old, &judged_old), (new, &judged_new)] {
         let mut s = verdict_sheet(station, j);
         if let Some(v) = &station.variant {
@@ -254,6 +263,12 @@ pub fn run(folder: &Path, drawing: Drawing, progress: &Progress) -> Result<Demo,
     let camp = camp(folder, drawing, progress)?;
     sheets.push(camp.sheet);
     inputs.extend(camp.inputs);
+    let acts = faults(folder, progress)?;
+    sheets.extend(acts.sheets);
+    inputs.extend(acts.inputs);
+    // The stations' own files stand there once.
+    let mut seen = std::collections::BTreeSet::new();
+    inputs.retain(|i| seen.insert(i.clone()));
     let side = |predicted, measured, judged| SideOfSwap {
         predicted,
         measured,
@@ -268,6 +283,7 @@ pub fn run(folder: &Path, drawing: Drawing, progress: &Progress) -> Result<Demo,
         compared.first(),
     );
     story.sections.push(camp.short);
+    story.sections.push(acts.short);
     sheets.insert(0, story);
     Ok(Demo {
         sheets,

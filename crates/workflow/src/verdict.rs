@@ -1,6 +1,7 @@
 //! `verdict`: prediction and measurement side by side, and what would have to move.
 
 mod guesses;
+mod supply;
 
 pub use guesses::proposals;
 
@@ -25,6 +26,8 @@ pub struct Judged {
     pub comparands: Vec<Comparand>,
     /// The candidate measurement that tells most, and its information in bits.
     pub next: Option<(Candidate, f64)>,
+    /// Volts at the LNB as the DC graph gives them and as they were read.
+    pub supply: Vec<Answer>,
     /// Readings that the model does not predict.
     pub left_out: Vec<String>,
 }
@@ -37,6 +40,7 @@ pub(crate) const LEAST_READING_U_DB: f64 = 0.1;
 /// # Errors
 /// Nothing that was measured is predicted.
 pub fn judge(
+    station: &Station,
     p: &Predicted,
     measured: &[Measured],
     readings: &[Reading],
@@ -56,8 +60,12 @@ pub fn judge(
             }
         }
     }
+    let supply = supply::at_the_lnb(station, readings);
     let mut left_out = Vec::new();
     for r in readings {
+        if r.quantity == ReadingQuantity::LnbVolts && !supply.is_empty() {
+            continue;
+        }
         match predicted_index(p, r) {
             Some(k) => {
                 let d = r.value.distribution;
@@ -66,7 +74,7 @@ pub fn judge(
             None => left_out.push(format!("{} ({})", r.value.label, r.value.source)),
         }
     }
-    if comparands.is_empty() {
+    if comparands.is_empty() && supply.is_empty() {
         return Err(WorkflowError::argument(
             "nothing that was measured is predicted for this station",
             "name the branch of the recordings with --branch, or record the beacons of the satellite file",
@@ -80,15 +88,61 @@ pub fn judge(
         p.model.evaluate(&x, &mut all);
         outputs.iter().map(|&k| all.get(k).copied()).collect()
     })?;
-    let candidates = candidates(p, &comparands);
+    let mut candidates = candidates(p, &comparands);
+    slopes_there(p, &explanation, &best, &mut candidates);
     let next = next_measurement(&explanation, contributors, &candidates, 2)
         .and_then(|(k, bits)| candidates.get(k).cloned().map(|c| (c, bits)));
     Ok(Judged {
         explanation,
         comparands,
         next,
+        supply,
         left_out,
     })
+}
+
+/// Sensitivities of the candidates where the explanation ended, not at the best estimates it set out from: a culprit that
+/// moved far bends what a further measurement would tell.
+fn slopes_there(p: &Predicted, x: &Explanation, best: &[f64], candidates: &mut [Candidate]) {
+    let contributors = &p.prediction.contributors;
+    let there: Vec<f64> = contributors
+        .iter()
+        .zip(best)
+        .map(|(c, b)| {
+            let moved = x.suspects.iter().find(|s| s.contributor.id == c.id);
+            b + moved.map_or(0.0, |s| s.shift)
+        })
+        .collect();
+    let places: Vec<Option<usize>> = candidates
+        .iter()
+        .map(|c| p.prediction.index(&c.measurand))
+        .collect();
+    let outputs = p.prediction.measurands.len();
+    let (mut lo, mut hi) = (vec![0.0; outputs], vec![0.0; outputs]);
+    let mut at = there.clone();
+    for (i, c) in contributors.iter().enumerate() {
+        let step = 0.1 * c.distribution.u();
+        if step <= 0.0 {
+            continue;
+        }
+        at[i] = there[i] - step;
+        p.model.evaluate(&at, &mut lo);
+        at[i] = there[i] + step;
+        p.model.evaluate(&at, &mut hi);
+        at[i] = there[i];
+        for (candidate, k) in candidates.iter_mut().zip(&places) {
+            let Some(k) = *k else { continue };
+            let slope = (hi[k] - lo[k]) / (2.0 * step);
+            // Where the model ends, the slope at the best estimates is the best there is.
+            if let Some(s) = candidate
+                .sensitivity
+                .get_mut(i)
+                .filter(|_| slope.is_finite())
+            {
+                *s = slope;
+            }
+        }
+    }
 }
 
 fn comparand(p: &Predicted, k: usize, value: f64, u: f64, at_least: bool) -> Option<Comparand> {
@@ -257,11 +311,20 @@ pub fn verdict_sheet(station: &Station, judged: &Judged) -> Sheet {
             }),
         );
     }
-    sheet.sections.push(Section::new("side_by_side", "side by side", rows).say(if x.agrees() {
+    if !rows.is_empty() {
+        sheet.sections.push(Section::new("side_by_side", "side by side", rows).say(if x.agrees() {
         format!("Prediction and measurement agree within what is stated (chance of a larger disagreement {:.0} %).", 100.0 * x.chance)
     } else {
         format!("They disagree by more than stated (chance of this by luck {:.1} %).", 100.0 * x.chance)
-    }));
+        }));
+    }
+    if !judged.supply.is_empty() {
+        sheet.sections.push(Section::new(
+            "supply",
+            "volts at the LNB: the DC graph against the meter",
+            judged.supply.clone(),
+        ));
+    }
     let text: Vec<String> = x
         .suspects
         .iter()

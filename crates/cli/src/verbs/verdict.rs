@@ -28,7 +28,7 @@ pub fn case(a: &Verdict, out: &Output) -> Result<Case, WorkflowError> {
     let predicted = predicted(station, &conditions, drawing, &out.progress("predicting"))?;
     let measured = measure_all(station, &a.recordings, &a.recorded, out)?;
     let readings = all_readings(station, a.readings.as_deref())?;
-    let judged = judge(&predicted, &measured, &readings)?;
+    let judged = judge(station, &predicted, &measured, &readings)?;
     let sheets = vec![
         predict_sheet(
             station,

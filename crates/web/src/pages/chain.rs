@@ -93,7 +93,7 @@ fn sheet_page(
     let judged = {
         let held = house.desk.held()?;
         (!held.measured.is_empty() || !held.readings.is_empty())
-            .then(|| judge(&now.predicted, &held.measured, &held.readings).ok())
+            .then(|| judge(station, &now.predicted, &held.measured, &held.readings).ok())
             .flatten()
     };
     let chain = chain_sheet(station, &now.predicted, judged.as_ref(), branch);

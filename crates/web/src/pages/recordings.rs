@@ -41,7 +41,7 @@ pub(super) async fn show(
         let judged = if held.measured.is_empty() && held.readings.is_empty() {
             None
         } else {
-            Some(judge(&case.predicted, &held.measured, &held.readings))
+            Some(judge(station, &case.predicted, &held.measured, &held.readings))
         };
         let branches: Vec<&str> = station.receive.branches.iter().map(|b| b.name.as_str()).collect();
         let body = html! {

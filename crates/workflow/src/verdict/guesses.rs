@@ -66,7 +66,7 @@ pub fn proposals(station: &Station, measured: &[Measured]) -> Option<Section> {
         drawing,
         &Progress::silent(),
     )
-    .and_then(|p| judge(&p, measured, &[]));
+    .and_then(|p| judge(station, &p, measured, &[]));
     match judged {
         Ok(j) => section(station, &j.explanation),
         Err(why) => {
