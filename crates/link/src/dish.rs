@@ -12,19 +12,23 @@ use crate::coil::{ShadowModel, gain_errors};
 use crate::inputs::{Inputs, Slot};
 use crate::memory::Memory;
 use crate::polarisation::{PolarisationModel, polarisation};
-use crate::shape::{no_transmit_feed, reflector, shape_inputs, solve};
+use crate::shape::{no_transmit_feed, receive_horn, reflector, shape_inputs, solve};
 use rayon::prelude::*;
 use slantpath_antenna::AntennaError;
 use slantpath_antenna::dish::{Cover as CoverShares, DishAntenna, Losses, Scene};
 use slantpath_antenna::noise::{NoisePart, Shadow};
 use slantpath_antenna::slab::{Incidence, Layer, passage};
 use slantpath_quantity::{
-    Angle, Contributor, Decibel, Frequency, Length, Temperature, Validity, from_db,
+    Angle, Contributor, ContributorId, Decibel, Distribution, Frequency, Length, Temperature,
+    Validity, amplitude_to_db, from_db,
 };
-use slantpath_station::checked::{FeedPattern, Polarisation, Station};
+use slantpath_station::checked::{FeedPattern, Matching, Polarisation, Station};
 
 /// Relative difference in frequency below which two passbands share the parabolas of the dimensions.
 const SAME_RESPONSE: f64 = 0.01;
+
+/// Standard uncertainty of a measured reflection's size after a calibration by hand (common practice, no source).
+const REFLECTION_U: f64 = 0.02;
 
 /// Which side of the feed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -194,6 +198,7 @@ impl DishModel {
         wave: Polarisation,
         elevation: Angle,
         excursion: Angle,
+        wet: bool,
         memory: &mut Memory,
     ) -> Result<Self, LinkError> {
         let best = |c: &Contributor| c.distribution.mean();
@@ -228,6 +233,9 @@ impl DishModel {
         let from_coil =
             side == Side::Transmit && transmit.is_some_and(|t| t.pattern == FeedPattern::FromCoil);
         let mut wires = Validity::Inside;
+        if side == Side::Receive && matches!(feed.receive.pattern, FeedPattern::FromHorn { .. }) {
+            wires = receive_horn(station)?.validity(f);
+        }
         let gain_errors = if from_coil {
             wires = crate::coil::uplink(station, f, &best, false)?.validity;
             let beyond = together(station, f, elevation, &antenna, &responses, inputs);
@@ -269,7 +277,10 @@ impl DishModel {
             pointing: inputs.slot(&r.pointing_error),
             reflection: inputs.slot(reflection),
             ohmic: inputs.slot(ohmic),
-            return_loss: inputs.slot(return_loss),
+            return_loss: match matched(station, side, f, wet)? {
+                Some(found) => inputs.slot(&found),
+                None => inputs.slot(return_loss),
+            },
             shadow,
             cover,
             excursion,
@@ -440,6 +451,47 @@ impl DishModel {
             d.spill_sky += r.spill_sky.at(dx);
         }
         d
+    }
+}
+
+/// The return loss of the transmit side where it is measured or computed. `wet`: there is weather.
+fn matched(
+    station: &Station,
+    side: Side,
+    f: Frequency,
+    wet: bool,
+) -> Result<Option<Contributor>, LinkError> {
+    let transmit = station
+        .feed
+        .transmit
+        .as_ref()
+        .filter(|_| side == Side::Transmit);
+    match transmit.map(|t| (t, &t.matching)) {
+        Some((t, Matching::Measured { dry, wet: soaked })) => {
+            let r = soaked.as_ref().filter(|_| wet).unwrap_or(dry);
+            let s = r.against(t.line_ohm, f).map_err(|_| LinkError::Missing {
+                what: format!("the reflection measured at {:.1} MHz", f.as_mhz()),
+                remedy: format!("`{}` has no point near it: sweep over it", r.file),
+            })?;
+            let size = s.norm().max(1e-4);
+            Ok(Some(Contributor {
+                id: ContributorId::new(format!(
+                    "{}{}",
+                    t.return_loss.id,
+                    if std::ptr::eq(r, dry) { "" } else { ".wet" }
+                )),
+                label: t.return_loss.label.clone(),
+                distribution: Distribution::Normal {
+                    mean: -amplitude_to_db(size),
+                    // d(20 lg x) = 8.7 dx / x; what is smaller than its own error is known to a factor of two
+                    u: amplitude_to_db(1.0 + (REFLECTION_U / size).min(1.0)),
+                },
+                unit: "dB",
+                source: format!("measured: {}", r.file),
+            }))
+        }
+        _ if side == Side::Transmit => crate::coil::return_loss(station, f),
+        _ => Ok(None),
     }
 }
 

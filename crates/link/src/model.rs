@@ -355,6 +355,7 @@ impl Scene<'_> {
             wave,
             elevation,
             self.geometry.daily_excursion,
+            matches!(self.conditions.air, crate::Air::Exceeded { .. }),
             self.memory,
         )?;
         let path = PathModel::new(

@@ -3,7 +3,7 @@
 use crate::LinkError;
 use crate::dish::Side;
 use slantpath_antenna::AntennaError;
-use slantpath_antenna::budget::{Blockage, Placement};
+use slantpath_antenna::budget::{Blockage, Placement, budget};
 use slantpath_antenna::degradation::Strut;
 use slantpath_antenna::dish::{DishAntenna, Feed as MountedFeed, Stand};
 use slantpath_antenna::pattern::{Beyond, Pattern, TablePoint};
@@ -120,15 +120,49 @@ fn pattern(
 ) -> Result<Pattern, LinkError> {
     match p {
         FeedPattern::FromCoil => Ok(crate::coil::uplink(station, f, get, false)?.pattern),
+        FeedPattern::FromHorn { error } => of_horn(station, f, get(error)),
         p => Ok(of_figures(p, get)?),
     }
+}
+
+/// The receive feed's pattern from its aperture; its error grows with the level down to -10 dB and stays from there on.
+fn of_horn(station: &Station, f: Frequency, error_db: f64) -> Result<Pattern, LinkError> {
+    let horn = receive_horn(station)?;
+    let planes = horn.planes(f)?.map(|plane| {
+        plane
+            .into_iter()
+            .map(|p| TablePoint {
+                level: Decibel(p.level.0 + error_db * (-p.level.0 / 10.0).clamp(0.0, 1.0)),
+                ..p
+            })
+            .collect::<Vec<_>>()
+    });
+    let [e, h] = &planes;
+    Ok(Pattern::planes(e, h, Beyond::LastLevel, State::VERTICAL)?)
+}
+
+/// The receive feed as described, at the best estimates.
+pub(crate) fn receive_horn(station: &Station) -> Result<slantpath_wire::feed::Horn, LinkError> {
+    let best = |c: &Contributor| c.distribution.mean();
+    let name = &station.feed.name;
+    station
+        .feed
+        .horn
+        .as_ref()
+        .and_then(|h| h.horn(&best))
+        .ok_or_else(|| LinkError::Missing {
+            what: format!("the receive feed of feed `{name}`"),
+            remedy: format!("give [feed.{name}.horn] in the station file"),
+        })
 }
 
 /// A pattern from what is written of it.
 fn of_figures(p: &FeedPattern, get: &dyn Fn(&Contributor) -> f64) -> Result<Pattern, AntennaError> {
     let vertical = State::VERTICAL;
     match p {
-        FeedPattern::FromCoil => Err(AntennaError::Table("a computed pattern is no table".into())),
+        FeedPattern::FromCoil | FeedPattern::FromHorn { .. } => {
+            Err(AntennaError::Table("a computed pattern is no table".into()))
+        }
         FeedPattern::EdgeTaper { angle, taper } => {
             Pattern::edge_taper(Decibel(-get(taper)), Angle::rad(get(angle)), vertical)
         }
@@ -253,6 +287,19 @@ fn mount(
     let mut axial = Length::m(-get(&centre.focus_error));
     if *feed_pattern == FeedPattern::FromCoil {
         axial = coil_axial(station, f, elevation, axial, get)?;
+    }
+    if matches!(feed_pattern, FeedPattern::FromHorn { .. }) {
+        // its phases are from the disc: in focus but for the focus error
+        let best = budget(
+            &dish,
+            &pattern,
+            &Placement::default(),
+            &Blockage::default(),
+            Length::m(0.0),
+            f,
+        )?
+        .best_axial;
+        axial = best + axial;
     }
     let placement = Placement {
         axial,

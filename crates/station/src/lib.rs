@@ -13,7 +13,7 @@ pub mod template;
 pub use checked::{Satellite, Station, StationFile};
 pub use read::{
     Loader, TimedRow, read_log, read_ramp, read_readings, read_satellite, read_set, read_station,
-    read_timed,
+    read_timed, read_touchstone,
 };
 
 use slantpath_input::{Problem, nearest};

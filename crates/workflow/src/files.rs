@@ -93,7 +93,16 @@ pub fn load_from(
     let mut broken: Option<Problems> = None;
     let (file, problems) = read_station(&source, &mut |p: &str| -> Result<Arc<Source>, String> {
         let b = fetch(p)?;
-        inputs.push(("satellite file".into(), p.to_string(), digest(&b)));
+        let kind = if p.to_ascii_lowercase().ends_with(".s1p") {
+            "measured reflection"
+        } else {
+            "satellite file"
+        };
+        // variants ask for the same file again
+        let input = (kind.to_string(), p.to_string(), digest(&b));
+        if !inputs.contains(&input) {
+            inputs.push(input);
+        }
         Source::from_bytes(p, &b).map_err(|e| {
             broken = Some(e);
             "it is not text".to_string()

@@ -12,13 +12,13 @@ mod uplink;
 
 pub(crate) use shadow::{ShadowModel, shadow};
 pub use told::{ComputedFeed, ComputedShadow, ComputedTransmit, computed_feed};
-pub(crate) use uplink::{axial_ratio, gain_errors, uplink};
+pub(crate) use uplink::{axial_ratio, gain_errors, return_loss, uplink};
 
 use crate::LinkError;
 use slantpath_antenna::polarisation::Sense;
 use slantpath_quantity::{Contributor, Frequency};
 use slantpath_station::checked::{CoilFeed, Polarisation, Station};
-use slantpath_wire::feed::{Coil, Horn};
+use slantpath_wire::feed::{Aperture, Coil, Horn};
 
 fn best(c: &Contributor) -> f64 {
     c.distribution.mean()
@@ -54,13 +54,26 @@ fn dimensions(c: &Coil) -> [f64; 8] {
     ]
 }
 
-fn of_horn(h: &Horn) -> [f64; 4] {
-    let kind = match h.aperture {
-        slantpath_wire::feed::Aperture::Te11 => 11.0,
-        slantpath_wire::feed::Aperture::He11 => 12.0,
-        slantpath_wire::feed::Aperture::Measured(_) => f64::NAN,
-    };
-    [kind, h.radius.as_m(), h.outer_radius.as_m(), h.front.as_m()]
+fn of_horn(h: &Horn) -> Vec<f64> {
+    let mut out = vec![
+        match h.aperture {
+            Aperture::Te11 => 11.0,
+            Aperture::He11 => 12.0,
+            Aperture::Measured(_) => 13.0,
+        },
+        h.radius.as_m(),
+        h.outer_radius.as_m(),
+        h.front.as_m(),
+    ];
+    if let Aperture::Measured(p) = &h.aperture {
+        for i in 0..=36 {
+            for phi in [0.0, 0.5 * std::f64::consts::PI] {
+                let e = p.field(std::f64::consts::PI * f64::from(i) / 36.0, phi);
+                out.extend([e.theta.re, e.theta.im, e.phi.re, e.phi.im]);
+            }
+        }
+    }
+    out
 }
 
 /// Sense at the feed; the coil of a feed that only receives is taken as right-handed, which its shadow hardly feels.

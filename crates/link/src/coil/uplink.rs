@@ -9,9 +9,9 @@ use num_complex::Complex64;
 use slantpath_antenna::pattern::{Field, GridPattern, Pattern};
 use slantpath_antenna::polarisation::Polarisation as State;
 use slantpath_quantity::{Contributor, ContributorId, Distribution, Frequency, Length, Validity};
-use slantpath_station::checked::{FeedPattern, Station};
+use slantpath_station::checked::{FeedPattern, Matching, Station};
 use slantpath_wire::Density;
-use slantpath_wire::feed::uplink::{Ground, HelixFeed, Tube, Uplink, UplinkFeed};
+use slantpath_wire::feed::uplink::{Ground, HelixFeed, IMPEDANCE_U, Tube, Uplink, UplinkFeed};
 use std::f64::consts::PI;
 
 /// Model of the transmit gain: the disc as a grid (0.1 dB), the horn's inside, plastic and the matching strip left out. Own
@@ -222,5 +222,41 @@ pub(crate) fn axial_ratio(
         },
         unit: "dB",
         source: "computed from the coil's dimensions".into(),
+    }))
+}
+
+/// The return loss of the coil connected to its line as it is, with the uncertainty of its impedance; `None` when it is written
+/// or measured.
+pub(crate) fn return_loss(
+    station: &Station,
+    f: Frequency,
+) -> Result<Option<Contributor>, LinkError> {
+    let Some(t) = station
+        .feed
+        .transmit
+        .as_ref()
+        .filter(|t| t.matching == Matching::FromCoil)
+    else {
+        return Ok(None);
+    };
+    let (coarse, fine) = (
+        uplink(station, f, &best, false)?,
+        uplink(station, f, &best, true)?,
+    );
+    let z = fine.impedance;
+    let u = (IMPEDANCE_U * z.norm()).hypot((z - coarse.impedance).norm());
+    let (mean, u) = slantpath_wire::feed::uplink::return_loss(z, u, t.line_ohm);
+    Ok(Some(Contributor {
+        id: ContributorId::new(t.return_loss.id.as_str()),
+        label: t.return_loss.label.clone(),
+        distribution: Distribution::Normal {
+            mean: mean.0,
+            u: u.0,
+        },
+        unit: "dB",
+        source: format!(
+            "computed from the coil's dimensions against {} ohm, without a matching strip",
+            t.line_ohm
+        ),
     }))
 }

@@ -113,6 +113,7 @@ fn dimensions(s: &mut Station) -> Vec<&mut Contributor> {
             FeedPattern::CosPower { exponent } => out.push(exponent),
             FeedPattern::BareGain { gain } => out.push(gain),
             FeedPattern::Table { error, .. } => out.push(error),
+            FeedPattern::FromHorn { error } => out.push(error),
             FeedPattern::FromCoil => {}
         }
     }

@@ -100,17 +100,17 @@ fn dimension(v: Variable) -> Option<CoilDimension> {
 /// How finely the wires are divided.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fidelity {
-    /// 12 segments per wavelength in the uplink band, 10 in the receive band: for trying.
+    /// 15 segments per wavelength in the uplink band, 10 in the receive band: for trying.
     Coarse,
-    /// 20 and 15: for figures.
+    /// Half as many again in both: for figures.
     Fine,
 }
 
 impl Fidelity {
     fn uplink(self) -> Density {
         match self {
-            Self::Coarse => Density::per_wavelength(12.0),
-            Self::Fine => Density::default(),
+            Self::Coarse => Density::per_wavelength(15.0),
+            Self::Fine => Density::per_wavelength(22.5),
         }
     }
     /// Division for the receive shadow.

@@ -125,13 +125,13 @@ pub fn cross_section(title: &str, s: &CrossSection) -> String {
             12.0,
             y,
             "start",
-            &shorten(&format!("{}  {text}", i + 1), 66),
+            &shorten(&format!("{}  {text}", i + 1), 58),
             r#"font-size="12""#,
         );
         y += 18.0;
     }
     for n in &s.notes {
-        c.text(12.0, y, "start", &shorten(n, 66), r#"font-size="12""#);
+        c.text(12.0, y, "start", &shorten(n, 58), r#"font-size="12""#);
         y += 18.0;
     }
     c.finish(title)

@@ -1,8 +1,9 @@
 //! A feed described by its dimensions.
 
-use super::Memo;
-use slantpath_antenna::polarisation::Sense;
-use slantpath_quantity::{Contributor, Length};
+use super::{Memo, PatternRow};
+use slantpath_antenna::pattern::{Beyond, Pattern, TablePoint};
+use slantpath_antenna::polarisation::{Polarisation, Sense};
+use slantpath_quantity::{Contributor, Decibel, Length};
 use slantpath_wire::feed::{Aperture, Coil, Horn};
 
 /// The uplink coil. Ids `feed.<name>.coil.<field>`.
@@ -35,6 +36,8 @@ pub enum HornKind {
     Te11,
     /// Scalar (corrugated) horn.
     He11,
+    /// Whatever makes the measured pattern.
+    Measured,
 }
 
 /// The receive feed inside the coil.
@@ -48,6 +51,40 @@ pub struct HornFeed {
     pub outer_radius: Length,
     /// Aperture before the disc, m, positive towards the dish. Id `feed.<name>.horn.front`.
     pub front: Contributor,
+    /// Its measured pattern; empty unless [`HornKind::Measured`].
+    pub measured: Vec<PatternRow>,
+}
+
+impl HornFeed {
+    /// The receive feed for the values that `get` gives; `None` when the measured pattern is none.
+    pub fn horn(&self, get: &dyn Fn(&Contributor) -> f64) -> Option<Horn> {
+        let aperture = match self.kind {
+            HornKind::Te11 => Aperture::Te11,
+            HornKind::He11 => Aperture::He11,
+            HornKind::Measured => {
+                let points: Vec<TablePoint> = self
+                    .measured
+                    .iter()
+                    .map(|r| {
+                        let mut p = TablePoint::level(r.angle, Decibel(r.level_db));
+                        if let Some(phase) = r.phase {
+                            p.phase = phase;
+                        }
+                        p
+                    })
+                    .collect();
+                let p = Pattern::rotational(&points, Beyond::LastLevel, Polarisation::HORIZONTAL)
+                    .ok()?;
+                Aperture::Measured(Box::new(p))
+            }
+        };
+        Some(Horn {
+            aperture,
+            radius: self.radius,
+            outer_radius: self.outer_radius,
+            front: Length::m(get(&self.front)),
+        })
+    }
 }
 
 impl CoilFeed {
@@ -81,14 +118,6 @@ impl CoilFeed {
 
     /// The receive feed for the values that `get` gives.
     pub fn receive_feed(&self, get: &dyn Fn(&Contributor) -> f64) -> Option<Horn> {
-        self.horn.as_ref().map(|h| Horn {
-            aperture: match h.kind {
-                HornKind::Te11 => Aperture::Te11,
-                HornKind::He11 => Aperture::He11,
-            },
-            radius: h.radius,
-            outer_radius: h.outer_radius,
-            front: Length::m(get(&h.front)),
-        })
+        self.horn.as_ref()?.horn(get)
     }
 }

@@ -1,6 +1,6 @@
 //! The feed, by figures or by dimensions.
 
-use super::{CoilFeed, Polarisation};
+use super::{CoilFeed, HornFeed, Matching, Polarisation};
 use slantpath_quantity::{Angle, Contributor, Frequency};
 
 /// The feed in use: both bands.
@@ -21,6 +21,9 @@ pub struct Feed {
     /// Dimensions of the uplink coil and of the receive feed inside it, from which the transmit pattern and the receive
     /// shadow are computed where they are not written.
     pub coil: Option<CoilFeed>,
+    /// Dimensions of the receive feed, with or without a coil around it, from which its pattern is computed where it is not
+    /// written.
+    pub horn: Option<HornFeed>,
 }
 
 /// The receive side of a feed.
@@ -55,6 +58,10 @@ pub struct TransmitFeed {
     pub ohmic_loss: Contributor,
     /// Return loss towards the amplifier, dB. Id `feed.<name>.transmit.return_loss`.
     pub return_loss: Contributor,
+    /// Where the return loss comes from: unless written, [`TransmitFeed::return_loss`] holds the usual range only.
+    pub matching: Matching,
+    /// Impedance of the line that feeds it, ohm.
+    pub line_ohm: f64,
     /// Whether the axial ratio is to be computed from [`Feed::coil`].
     pub axial_ratio_from_coil: bool,
     /// Whether the phase centre stands where the receive feed's focus leaves it, both being on one disc.
@@ -101,6 +108,11 @@ pub enum FeedPattern {
     },
     /// Computed from [`Feed::coil`] (transmit side only).
     FromCoil,
+    /// Computed from [`Feed::horn`] (receive side only).
+    FromHorn {
+        /// Common error of the computed pattern away from the axis, dB. Id `feed.<name>.receive.pattern_error`.
+        error: Contributor,
+    },
 }
 
 impl FeedPattern {
@@ -110,7 +122,7 @@ impl FeedPattern {
             Self::EdgeTaper { angle, taper } => vec![angle, taper],
             Self::CosPower { exponent } => vec![exponent],
             Self::BareGain { gain } => vec![gain],
-            Self::Table { error, .. } => vec![error],
+            Self::Table { error, .. } | Self::FromHorn { error } => vec![error],
             Self::FromCoil => Vec::new(),
         }
     }

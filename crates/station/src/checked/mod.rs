@@ -19,6 +19,7 @@ mod contributors;
 mod feed;
 mod log;
 mod memo;
+mod network;
 mod part;
 mod plant;
 mod reading;
@@ -37,6 +38,7 @@ pub use feed::{
 };
 pub use log::{LogEntry, RampEntry};
 pub use memo::{FigureStore, Memo};
+pub use network::{Gap, Matching, Reflection, ReflectionRow};
 pub use part::{
     AmAmRow, Amplifier, Attenuator, BiasTee, Cable, Connector, EfficiencyPoint, Filter, Lnb,
     LnbPolarisation, LossPoint, Part, PartKind, Receiver, ReceiverOutput, Rejection, Splitter,

@@ -56,6 +56,7 @@ pub(crate) const COIL: Bounds = bounds(
     1.0,
     "a coil, its wire and its disc lie between a tenth of a millimetre and a metre",
 );
+pub(crate) const LINE: Bounds = bounds(1.0, 1000.0, "a line has 1 to 1000 ohm, mostly 50");
 pub(crate) const TURNS: Bounds = bounds(
     1e-3,
     50.0,

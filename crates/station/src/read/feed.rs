@@ -2,9 +2,11 @@
 
 use super::bounds as b;
 use super::desk::{DEFAULT, Kind, Scope, about, between};
+use super::station::Loader;
+use super::touchstone::read_touchstone;
 use crate::checked::{
-    CoilFeed, Cover, Feed, FeedPattern, HornFeed, HornKind, Memo, PatternRow, PhaseCentre,
-    Polarisation, ReceiveFeed, Shadow, TransmitFeed,
+    CoilFeed, Cover, Feed, FeedPattern, HornFeed, HornKind, Matching, Memo, PatternRow,
+    PhaseCentre, Polarisation, ReceiveFeed, Reflection, Shadow, TransmitFeed,
 };
 use slantpath_antenna::polarisation::Sense;
 use slantpath_input::{Problem, Section};
@@ -13,12 +15,18 @@ use slantpath_quantity::{Angle, ContributorId, Dimension, Distribution, Frequenc
 const LENGTH: Kind = Kind::Plain(Dimension::Length);
 const ANGLE: Kind = Kind::Plain(Dimension::Angle);
 const PLAIN: Kind = Kind::Plain(Dimension::Ratio);
+/// Line to a transmit feed unless said otherwise (common practice, no source).
+const USUAL_LINE_OHM: f64 = 50.0;
 
-pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>) -> Feed {
-    let coil = coil(&mut s);
+pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>, load: &mut Loader<'_>) -> Feed {
+    let mut bare_horn = s.sub("horn").map(horn);
+    let mut coil = coil(&mut s, bare_horn.clone());
     let horn = coil.as_ref().is_some_and(|c| c.horn.is_some());
+    let described = bare_horn
+        .as_ref()
+        .is_some_and(|h| h.kind != HornKind::Measured);
     let receive = match s.sub("receive") {
-        Some(r) => receive(r, horn),
+        Some(r) => receive(r, horn, described),
         None => {
             s.sec.missing(
                 "receive",
@@ -31,10 +39,38 @@ pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>) -> Feed {
                 problems: slantpath_input::Problems::new(),
                 source: s.desk.source,
             };
-            receive(Scope::new(quiet, sec, s.id.clone(), s.label.clone()), horn)
+            receive(
+                Scope::new(quiet, sec, s.id.clone(), s.label.clone()),
+                horn,
+                described,
+            )
         }
     };
-    let transmit = s.sub("transmit").map(|t| transmit(t, coil.is_some(), horn));
+    if bare_horn
+        .as_ref()
+        .is_some_and(|h| h.kind == HornKind::Measured)
+    {
+        if let FeedPattern::Table { rows, .. } = &receive.pattern {
+            for h in bare_horn
+                .iter_mut()
+                .chain(coil.iter_mut().filter_map(|c| c.horn.as_mut()))
+            {
+                h.measured.clone_from(rows);
+            }
+        } else {
+            s.problem(
+                Problem::error("a `measured` receive feed without a measured pattern")
+                    .at_place(s.sec.place_of("horn"))
+                    .label("what is in its aperture is found from its pattern")
+                    .help(format!(
+                        "give `pattern` under [feed.{name}.receive] as a table of angle, level and phase, or say `kind = \"te11\"` or \"he11\""
+                    )),
+            );
+        }
+    }
+    let transmit = s
+        .sub("transmit")
+        .map(|t| transmit(t, coil.is_some(), horn, load));
     // Three degrees is what a scale read by eye gives (common practice, no source).
     let skew_error = s.or_default(
         "skew_error",
@@ -66,12 +102,19 @@ pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>) -> Feed {
         skew_setting,
         cover,
         coil,
+        horn: bare_horn,
     }
 }
 
-fn receive(mut s: Scope<'_, '_>, horn: bool) -> ReceiveFeed {
+/// `shaded`: by a coil of known dimensions; `described`: its aperture is.
+fn receive(mut s: Scope<'_, '_>, shaded: bool, described: bool) -> ReceiveFeed {
+    let from = if described {
+        Computable::Horn
+    } else {
+        Computable::Nothing
+    };
     let out = ReceiveFeed {
-        pattern: pattern(&mut s, false),
+        pattern: pattern(&mut s, from),
         phase_centre: phase_centre(&mut s),
         cross_polar_isolation: s.or_default(
             "cross_polar_isolation",
@@ -88,15 +131,20 @@ fn receive(mut s: Scope<'_, '_>, horn: bool) -> ReceiveFeed {
             between(12.0, 25.0),
             DEFAULT,
         ),
-        shadow: shadow(&mut s, horn),
+        shadow: shadow(&mut s, shaded),
     };
     s.done();
     out
 }
 
-fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool) -> TransmitFeed {
+fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool, load: &mut Loader<'_>) -> TransmitFeed {
     let focus_from_receive = coil && horn && !s.sec.has("focus_error");
-    let pattern = pattern(&mut s, coil);
+    let from = if coil {
+        Computable::Coil
+    } else {
+        Computable::Nothing
+    };
+    let pattern = pattern(&mut s, from);
     let from_coil = pattern == FeedPattern::FromCoil;
     let phase_centre = phase_centre(&mut s);
     let sense_at_feed = sense(&mut s);
@@ -124,6 +172,10 @@ fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool) -> TransmitFeed {
         between(10.0, 20.0),
         DEFAULT,
     );
+    let line_ohm = s
+        .exact("line", Kind::Plain(Dimension::Resistance), b::LINE)
+        .unwrap_or(USUAL_LINE_OHM);
+    let matching = matching(&mut s, from_coil, load);
     s.done();
     TransmitFeed {
         pattern,
@@ -132,8 +184,60 @@ fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool) -> TransmitFeed {
         axial_ratio,
         ohmic_loss,
         return_loss,
+        matching,
+        line_ohm,
         axial_ratio_from_coil,
         focus_from_receive: focus_from_receive && from_coil,
+    }
+}
+
+/// Where the return loss comes from: measured first, then written, then computed.
+fn matching(s: &mut Scope<'_, '_>, from_coil: bool, load: &mut Loader<'_>) -> Matching {
+    let dry = network(s, "s11", load);
+    let wet = network(s, "s11_wet", load);
+    if s.sec.has("s11_wet") && !s.sec.has("s11") {
+        s.sec.missing(
+            "s11",
+            "the same measurement, dry: a `.s1p` file beside this one",
+            &mut s.desk.problems,
+        );
+    }
+    if s.sec.has("s11") && s.sec.has("return_loss") {
+        s.problem(
+            Problem::warning("`return_loss` is not used")
+                .at_place(s.sec.place_of("return_loss"))
+                .label("`s11` is the measurement itself")
+                .help("remove one of them"),
+        );
+    }
+    match dry {
+        Some(dry) => Matching::Measured { dry, wet },
+        None if from_coil && !s.sec.has("return_loss") && !s.sec.has("s11") => Matching::FromCoil,
+        None => Matching::Written,
+    }
+}
+
+/// A Touchstone file named under a key.
+fn network(s: &mut Scope<'_, '_>, key: &'static str, load: &mut Loader<'_>) -> Option<Reflection> {
+    let place = s.sec.place_of(key);
+    let path = s.sec.text(key, &mut s.desk.problems)?;
+    match load(path) {
+        Ok(source) => {
+            let (r, problems) = read_touchstone(&source);
+            s.desk.problems.extend(problems);
+            r
+        }
+        Err(why) => {
+            s.problem(
+                Problem::error("the measured reflection cannot be read")
+                    .at_place(place)
+                    .label(why)
+                    .expected(
+                        "the path of a Touchstone file of one port (`.s1p`), relative to this file",
+                    ),
+            );
+            None
+        }
     }
 }
 
@@ -173,7 +277,15 @@ fn sense(s: &mut Scope<'_, '_>) -> Polarisation {
     at_feed.or(after).or(linear).unwrap_or(Rhcp)
 }
 
-fn pattern(s: &mut Scope<'_, '_>, coil: bool) -> FeedPattern {
+/// From what a pattern can be computed that is not written.
+#[derive(Clone, Copy, PartialEq)]
+enum Computable {
+    Nothing,
+    Coil,
+    Horn,
+}
+
+fn pattern(s: &mut Scope<'_, '_>, from: Computable) -> FeedPattern {
     const WAYS: &str = "one of: `edge_taper` with `edge_angle`; `exponent`; `bare_gain`; `pattern`";
     let given: Vec<&str> = ["edge_taper", "exponent", "bare_gain", "pattern"]
         .into_iter()
@@ -260,8 +372,19 @@ fn pattern(s: &mut Scope<'_, '_>, coil: bool) -> FeedPattern {
     if let Some(gain) = gain {
         return FeedPattern::BareGain { gain };
     }
-    if given.is_empty() && coil {
+    if given.is_empty() && from == Computable::Coil {
         return FeedPattern::FromCoil;
+    }
+    if given.is_empty() && from == Computable::Horn {
+        // What currents on the rim and the body do to an aperture's pattern at 10 dB down (own judgement).
+        let error = s.or_default(
+            "pattern_error",
+            Kind::Db,
+            b::LEVEL,
+            about(0.0, 0.5),
+            DEFAULT,
+        );
+        return FeedPattern::FromHorn { error };
     }
     if given.is_empty() {
         s.sec.missing("edge_taper", WAYS, &mut s.desk.problems);
@@ -347,21 +470,9 @@ fn shadow(s: &mut Scope<'_, '_>, horn: bool) -> Shadow {
     }
 }
 
-/// `[feed.NAME.coil]` and `[feed.NAME.horn]`.
-fn coil(s: &mut Scope<'_, '_>) -> Option<CoilFeed> {
-    let horn = s.sub("horn").map(horn);
-    let place = s.sec.place_of("horn");
-    let Some(mut c) = s.sub("coil") else {
-        if horn.is_some() {
-            s.problem(
-                Problem::error("a `horn` without a `coil`")
-                    .at_place(place)
-                    .label("the receive feed's dimensions serve to compute what the coil around it takes away")
-                    .help("describe the coil under `coil`, or leave the `horn` out"),
-            );
-        }
-        return None;
-    };
+/// `[feed.NAME.coil]`, around the receive feed of `[feed.NAME.horn]`.
+fn coil(s: &mut Scope<'_, '_>, horn: Option<HornFeed>) -> Option<CoilFeed> {
+    let mut c = s.sub("coil")?;
     let diameter = c.required("diameter", LENGTH, b::COIL);
     let end = c.exact("end_diameter", LENGTH, b::COIL);
     let mean = diameter.distribution.mean();
@@ -411,13 +522,17 @@ fn coil(s: &mut Scope<'_, '_>) -> Option<CoilFeed> {
 fn horn(mut s: Scope<'_, '_>) -> HornFeed {
     let kind = s.sec.choice(
         "kind",
-        &[("te11", HornKind::Te11), ("he11", HornKind::He11)],
+        &[
+            ("te11", HornKind::Te11),
+            ("he11", HornKind::He11),
+            ("measured", HornKind::Measured),
+        ],
         &mut s.desk.problems,
     );
     if kind.is_none() && !s.sec.has("kind") {
         s.sec.missing(
             "kind",
-            "\"te11\" (open round waveguide) or \"he11\" (scalar, corrugated horn)",
+            "\"te11\" (open round waveguide), \"he11\" (scalar, corrugated horn) or \"measured\" (from the receive side's `pattern`)",
             &mut s.desk.problems,
         );
     }
@@ -431,6 +546,7 @@ fn horn(mut s: Scope<'_, '_>) -> HornFeed {
         radius: Length::m(radius),
         outer_radius: Length::m(outer),
         front: s.or_default("front", LENGTH, b::SHIFT, about(0.0, 1e-3), DEFAULT),
+        measured: Vec::new(),
     };
     s.done();
     out

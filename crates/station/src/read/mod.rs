@@ -18,8 +18,9 @@ mod satellite;
 mod set_file;
 mod site;
 mod station;
-mod transmit;
 mod timed_csv;
+mod touchstone;
+mod transmit;
 
 pub use log_csv::{read_log, read_ramp};
 pub use readings_csv::read_readings;
@@ -27,3 +28,4 @@ pub use satellite::read_satellite;
 pub use set_file::read_set;
 pub use station::{Loader, read_station};
 pub use timed_csv::{TimedRow, read_timed};
+pub use touchstone::read_touchstone;

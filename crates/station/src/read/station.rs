@@ -4,7 +4,7 @@ use super::chain::{self, Parts};
 use super::desk::{Desk, Scope};
 use super::satellite::{format_is_known, read_satellite};
 use super::{chain_check, feed, part, plant, reading, reflector, site, transmit};
-use crate::checked::{Feed, Satellite, Station, StationFile};
+use crate::checked::{Feed, Gap, Matching, ReflectionRow, Satellite, Station, StationFile};
 use slantpath_input::toml::{Node, Table, Value};
 use slantpath_input::{Place, Problem, Problems, Section, Source, nearest, toml};
 use std::collections::BTreeMap;
@@ -63,14 +63,14 @@ fn file(desk: &mut Desk, root: &Node, load: &mut Loader<'_>) -> Option<StationFi
     let satellite = satellite.unwrap_or(stand_in);
     let mut base = None;
     if known {
-        base = station(desk, root, None, &satellite, &mut used);
+        base = station(desk, root, None, &satellite, &mut used, load);
     } else {
         // What depends on passbands would only repeat that there is no satellite.
         let mut quiet = Desk {
             problems: Problems::new(),
             source: desk.source,
         };
-        station(&mut quiet, root, None, &satellite, &mut used);
+        station(&mut quiet, root, None, &satellite, &mut used, load);
         for p in quiet.problems {
             if !p.title.contains("passband") && !p.title.contains("not known in `[transmit]`") {
                 desk.problems.push(p);
@@ -86,7 +86,7 @@ fn file(desk: &mut Desk, root: &Node, load: &mut Loader<'_>) -> Option<StationFi
             problems: Problems::new(),
             source: desk.source,
         };
-        let v = station(&mut own, &node, Some(&name), &satellite, &mut used);
+        let v = station(&mut own, &node, Some(&name), &satellite, &mut used, load);
         for p in own.problems {
             if !desk.problems.contains(&p) {
                 desk.problems.push(p.help(format!("in variant `{name}`")));
@@ -228,6 +228,7 @@ fn station(
     variant: Option<&str>,
     satellite: &Satellite,
     used: &mut Used,
+    load: &mut Loader<'_>,
 ) -> Option<Station> {
     let mut top = Section::open(root, "", &mut desk.problems);
     let _ = top.get("format");
@@ -237,7 +238,7 @@ fn station(
         .map(|sec| site::site(Scope::new(desk, sec, "site", "site")));
     let reflector = required(desk, &mut top, "reflector")
         .map(|sec| reflector::reflector(Scope::new(desk, sec, "reflector", "reflector")));
-    let feed = feeds(desk, &mut top, used);
+    let feed = feeds(desk, &mut top, used, load);
     let parts = parts(desk, &mut top, used);
     let (receive, mut marks) = chain::receive(desk, &mut top, &parts, satellite);
     let transmit = top
@@ -290,8 +291,50 @@ fn station(
         return None;
     }
     check_readings(desk, &station, &mut top_readings(root));
+    check_reflection(desk, &station, &feed_place);
     chain_check::check(desk, &mut station, &marks, &feed_place);
     Some(station)
+}
+
+/// A measured reflection has a value at every frequency at which the station transmits.
+fn check_reflection(desk: &mut Desk, station: &Station, feed: &Place) {
+    let Some(Matching::Measured { dry, wet }) = station.feed.transmit.as_ref().map(|t| &t.matching)
+    else {
+        return;
+    };
+    for r in std::iter::once(dry).chain(wet) {
+        for p in &station.satellite.passbands {
+            let f = p.uplink.centre();
+            let Err(gap) = r.at(f) else { continue };
+            let at =
+                |x: &ReflectionRow| format!("line {} ({:.1} MHz)", x.line, x.frequency.as_mhz());
+            let why = match &gap {
+                Gap::Below(x) => format!("`{}` begins above it, at {}", r.file, at(x)),
+                Gap::Above(x) => format!("`{}` ends below it, at {}", r.file, at(x)),
+                Gap::Between(a, b) => format!(
+                    "`{}` has nothing near it between {} and {}",
+                    r.file,
+                    at(a),
+                    at(b)
+                ),
+                Gap::Empty => format!("`{}` holds no point", r.file),
+            };
+            desk.problems.push(
+                Problem::error(format!(
+                    "the measured reflection has no value at {:.1} MHz",
+                    f.as_mhz()
+                ))
+                .at_place(feed.clone())
+                .label(why)
+                .help(format!(
+                    "sweep from {:.0} to {:.0} MHz with 101 points or more and export it again",
+                    0.97 * f.as_mhz(),
+                    1.03 * f.as_mhz()
+                )),
+            );
+            break;
+        }
+    }
 }
 
 fn head(desk: &mut Desk, top: &mut Section<'_>) -> Option<(String, Option<String>, String)> {
@@ -317,7 +360,12 @@ fn required<'t>(desk: &mut Desk, top: &mut Section<'t>, key: &'static str) -> Op
 }
 
 /// Every feed is read, the one in use is returned with its place.
-fn feeds(desk: &mut Desk, top: &mut Section<'_>, used: &mut Used) -> Option<(Feed, Place)> {
+fn feeds(
+    desk: &mut Desk,
+    top: &mut Section<'_>,
+    used: &mut Used,
+    load: &mut Loader<'_>,
+) -> Option<(Feed, Place)> {
     let wanted_place = top.place_of("use_feed");
     let wanted = top.text("use_feed", &mut desk.problems);
     let Some(mut all) = top.section("feed", &mut desk.problems) else {
@@ -334,7 +382,7 @@ fn feeds(desk: &mut Desk, top: &mut Section<'_>, used: &mut Used) -> Option<(Fee
             format!("feed {}", e.key),
         );
         found.push((
-            feed::feed(&e.key, s),
+            feed::feed(&e.key, s, load),
             e.node.source.place(e.key_span.clone()),
         ));
         used.feeds

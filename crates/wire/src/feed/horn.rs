@@ -3,8 +3,15 @@
 use super::Coil;
 use super::sources::{self, Sources};
 use crate::error::{WireError, require};
-use slantpath_antenna::pattern::Pattern;
-use slantpath_quantity::{Frequency, Length};
+use slantpath_antenna::pattern::{Beyond, Pattern, TablePoint};
+use slantpath_antenna::polarisation::Polarisation;
+use slantpath_quantity::{Angle, Decibel, Frequency, Length, Validity, amplitude_to_db};
+use std::f64::consts::PI;
+
+/// Steps of a pattern's tables, 3 degrees each.
+const STEPS: u32 = 60;
+/// Lowest level of a table, dB: an aperture's pattern vanishes behind.
+const FLOOR_DB: f64 = -45.0;
 
 /// What fills the aperture of the receive feed.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,6 +85,78 @@ impl Horn {
         Ok(())
     }
 
+    /// Levels and phases in the E and the H plane from 0 to 180 deg, relative to the axis, phases from the middle of the disc;
+    /// levels below -45 dB are written as that. The field of an aperture of azimuthal order one is exact between the planes.
+    ///
+    /// # Errors
+    /// [`WireError::Dimension`] for an aperture below cut-off or beyond 2.5 wavelengths; [`WireError::Pattern`] for a measured
+    /// pattern that no aperture of this size can have.
+    pub fn planes(&self, f: Frequency) -> Result<[Vec<TablePoint>; 2], WireError> {
+        let sources = self.sources(f)?;
+        let step = PI / f64::from(STEPS);
+        let along = |phi: f64| -> Vec<(f64, f64)> {
+            (0..=STEPS).map(|i| (step * f64::from(i), phi)).collect()
+        };
+        // electric field along x: E plane at phi 0, H plane at 90 deg
+        let e = sources.far_fields(&along(0.0));
+        let h = sources.far_fields(&along(0.5 * PI));
+        let e: Vec<_> = e.iter().map(|[x, _]| x.theta).collect();
+        let h: Vec<_> = h.iter().map(|[x, _]| -x.phi).collect();
+        Ok([e, h].map(|plane| {
+            let axis = plane.first().copied().unwrap_or_default();
+            let mut last = 0.0;
+            plane
+                .iter()
+                .enumerate()
+                .map(|(i, z)| {
+                    let r = z / axis;
+                    let turns = ((last - r.arg()) / (2.0 * PI)).round();
+                    last = r.arg() + 2.0 * PI * turns;
+                    TablePoint {
+                        theta: Angle::rad(step * i as f64),
+                        level: Decibel(amplitude_to_db(r.norm()).max(FLOOR_DB)),
+                        phase: Angle::rad(last),
+                    }
+                })
+                .collect()
+        }))
+    }
+
+    /// Far-field pattern of the bare feed.
+    ///
+    /// # Errors
+    /// As [`Horn::planes`].
+    pub fn pattern(&self, f: Frequency, polarisation: Polarisation) -> Result<Pattern, WireError> {
+        let [e, h] = self.planes(f)?;
+        Ok(Pattern::planes(&e, &h, Beyond::LastLevel, polarisation)?)
+    }
+
+    /// Whether the aperture's field is what it is taken for at a frequency.
+    ///
+    /// Open waveguide: TE11 alone travels up to a radius of 0.383 wavelengths, and from 0.61 on TM11 joins it, which a step or
+    /// a flare excites; rim and body are left out. Scalar horn: the balanced HE11 needs an aperture of a wavelength or more.
+    /// (S. Silver 1949; P. J. B. Clarricoats, A. D. Olver, Corrugated Horns, 1984: from memory.)
+    pub fn validity(&self, f: Frequency) -> Validity {
+        let r = self.radius / f.wavelength();
+        match self.aperture {
+            Aperture::Te11 => Validity::check(
+                "open waveguide, TE11 wave",
+                "radius of the aperture",
+                r,
+                0.293..=0.61,
+                "wavelengths",
+            ),
+            Aperture::He11 => Validity::check(
+                "scalar horn, HE11 wave",
+                "radius of the aperture",
+                r,
+                0.5..=2.5,
+                "wavelengths",
+            ),
+            Aperture::Measured(_) => Validity::Inside,
+        }
+    }
+
     /// Radiating sources of both linear polarisations (electric field along `x`, along `y`), 8 rings x 24.
     ///
     /// # Errors
@@ -86,5 +165,58 @@ impl Horn {
     pub(crate) fn sources(&self, f: Frequency) -> Result<Sources, WireError> {
         self.check(None)?;
         sources::of(self, f)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn horn(aperture: Aperture, mm: f64, front: f64) -> Horn {
+        Horn {
+            aperture,
+            radius: Length::mm(mm),
+            outer_radius: Length::mm(mm + 1.0),
+            front: Length::mm(front),
+        }
+    }
+
+    #[test]
+    fn the_planes_are_the_sources_field() {
+        let f = Frequency::ghz(10.45);
+        for h in [
+            horn(Aperture::Te11, 10.0, 6.0),
+            horn(Aperture::He11, 22.0, -4.0),
+        ] {
+            let p = h.pattern(f, Polarisation::HORIZONTAL).unwrap();
+            let s = h.sources(f).unwrap();
+            let axis = s.far_fields(&[(0.0, 0.0)])[0][0].theta;
+            for (t, phi) in [(0.3, 0.4), (0.7, 1.2), (1.1, 2.5), (1.5, 5.0)] {
+                let want = s.far_fields(&[(t, phi)])[0][0];
+                let got = p.field(t, phi);
+                let e = (want.theta / axis - got.theta).norm() + (want.phi / axis - got.phi).norm();
+                assert!(e < 4e-3, "{:?} at {t} {phi}: {e}", h.aperture);
+            }
+        }
+    }
+
+    #[test]
+    fn a_wider_aperture_has_a_narrower_beam_and_says_where_it_holds() {
+        let f = Frequency::ghz(10.45);
+        let down = |mm: f64| {
+            let p = horn(Aperture::He11, mm, 0.0)
+                .pattern(f, Polarisation::VERTICAL)
+                .unwrap();
+            p.co_polar(0.6, 0.0).norm() / p.co_polar(0.0, 0.0).norm()
+        };
+        assert!(down(25.0) < down(18.0));
+        assert!(horn(Aperture::Te11, 10.0, 0.0).validity(f).is_inside());
+        assert!(!horn(Aperture::Te11, 20.0, 0.0).validity(f).is_inside());
+        assert!(!horn(Aperture::He11, 12.0, 0.0).validity(f).is_inside());
+        assert!(
+            horn(Aperture::Te11, 8.0, 0.0)
+                .pattern(f, Polarisation::VERTICAL)
+                .is_err()
+        );
     }
 }

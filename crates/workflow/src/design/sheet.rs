@@ -105,8 +105,18 @@ fn asked(o: &DesignOptions, d: &Designed) -> Section {
         .table(t)
 }
 
+/// No division of the wires is known better than this, dB (the study behind the solver: lambda/10 against finer, 0.02 dB).
+const LEAST_U_DB: f64 = 0.02;
+
 fn estimate(v: f64, u: f64) -> Estimate {
-    Estimate::normal(v, u)
+    Estimate::normal(v, u.max(LEAST_U_DB))
+}
+
+/// A figure that cannot be below 0: what its interval holds below is cut off.
+fn above_nothing(v: f64, u: f64) -> Estimate {
+    let mut e = estimate(v, u);
+    e.interval.lo = e.interval.lo.max(0.0);
+    e
 }
 
 fn curve(d: &Designed) -> Section {
@@ -143,7 +153,7 @@ fn curve(d: &Designed) -> Section {
             Cell::Text(row.clone()),
             Cell::Value(estimate(p.pair.gain_dbi, p.spread.gain_db), Unit::Dbi),
             Cell::Value(
-                estimate(p.pair.axial_ratio_db, p.spread.axial_ratio_db),
+                above_nothing(p.pair.axial_ratio_db, p.spread.axial_ratio_db),
                 Unit::Db,
             ),
             Cell::Value(estimate(p.pair.loss_db, p.spread.loss_db), Unit::Db),
@@ -160,7 +170,7 @@ fn curve(d: &Designed) -> Section {
     }
     Section::new("front", "the curve: no design here is better in both", Vec::new())
         .say(format!(
-            "± is the change between the two divisions of the wires, alone. The model's own standard uncertainty ({MODEL_GAIN_DB} \
+            "± is the change between the two divisions of the wires, alone (0.02 dB at least). The model's own standard uncertainty ({MODEL_GAIN_DB} \
              dB of gain, {MODEL_AXIAL_RATIO_DB} dB of axial ratio, {MODEL_SHADOW_DB} dB of receive loss; judgement) comes to \
              every row alike. * is built below: a decibel of either counts the same. The disc's place is towards the dish from \
              its focus, negative: behind it.",
@@ -223,12 +233,14 @@ fn chosen(d: &Designed, p: &FrontPoint) -> Section {
             spread.gain_db.hypot(MODEL_GAIN_DB),
         )
         .because("model of the coil, then division of its wires; mismatch and cable are not in it"),
-        answer(
-            "axial_ratio",
+        Answer::known(
+            "design.axial_ratio",
             "axial ratio of the uplink beam",
             Unit::Db,
-            pair.axial_ratio_db,
-            spread.axial_ratio_db.hypot(MODEL_AXIAL_RATIO_DB),
+            above_nothing(
+                pair.axial_ratio_db,
+                spread.axial_ratio_db.hypot(MODEL_AXIAL_RATIO_DB),
+            ),
         ),
         answer(
             "loss",
@@ -419,6 +431,24 @@ fn remarks(d: &Designed, out: &mut Sheet) {
                 .iter()
                 .map(|why| format!("Outside the model's range: {why}.")),
         );
+    }
+    if let Some(p) = d.point() {
+        let at_end: Vec<String> = d
+            .space
+            .open()
+            .into_iter()
+            .filter(|v| {
+                let (r, x) = (d.space.range(*v), p.solved.geometry.get(*v));
+                (x - r.lo).abs() < 1e-6 || (x - r.hi).abs() < 1e-6
+            })
+            .map(|v| format!("{} {}", v.name(), value(v, p.solved.geometry.get(v))))
+            .collect();
+        if !at_end.is_empty() {
+            out.because.push(format!(
+                "At an end of its range: {}. A wider range may hold better pairs.",
+                at_end.join(", ")
+            ));
+        }
     }
     out.because.extend(d.wider.1.iter().map(|r| sentence(r)));
 }

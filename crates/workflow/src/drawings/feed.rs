@@ -110,7 +110,7 @@ pub fn feed_section(o: &FeedOutline) -> Figure {
         places.push((
             mm(0.5 * c.diameter.as_m()),
             mm(c.stub.as_m()),
-            format!("first turn, {} mm over the disc: fed here", said(c.stub)),
+            format!("first turn, {} mm over the disc", said(c.stub)),
         ));
         notes.push(format!(
             "{} turns, {} mm across to the middle of {} mm wire",
@@ -130,7 +130,7 @@ pub fn feed_section(o: &FeedOutline) -> Figure {
             0.0,
             front,
             format!(
-                "aperture of the receive feed, {} mm across, {} mm {} the disc",
+                "receive aperture, {} mm across, {} mm {} the disc",
                 show::significant(mm(2.0 * h.radius.as_m()), 3),
                 show::significant(front.abs(), 2),
                 if front < 0.0 { "behind" } else { "before" }

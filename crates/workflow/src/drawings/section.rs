@@ -111,18 +111,18 @@ pub fn dish_section(
         unit: "m".into(),
         notes: vec![
             format!(
-                "{kind}, {} m wide, focal length {} m; beam at {} deg elevation",
+                "{kind}, {} m wide, focal length {} m, beam at {} deg",
                 metre(dish.diameter().as_m()),
                 metre(f),
                 show::fixed(elevation.as_deg(), 1)
             ),
             format!(
-                "seen from the focus: {} to {} deg from the dish's axis",
+                "from the focus: {} to {} deg from the dish's axis",
                 show::fixed(lo.as_deg(), 1),
                 show::fixed(hi.as_deg(), 1)
             ),
             format!(
-                "the feed looks {} deg from the dish's axis, half the cone is {} deg",
+                "feed looks {} deg off that axis, half its cone {} deg",
                 show::fixed(dish.bisector_angle().as_deg(), 1),
                 show::fixed(dish.half_angle().as_deg(), 1)
             ),

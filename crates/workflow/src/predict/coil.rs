@@ -4,6 +4,7 @@ use slantpath_link::{ComputedShadow, ComputedTransmit, Model, computed_feed};
 use slantpath_quantity::{Angle, show};
 use slantpath_report::Section;
 use slantpath_station::Station;
+use slantpath_station::checked::{Matching, TransmitFeed};
 
 /// On-axis loss this far from the dish's is told.
 const PROXY_DB: f64 = 0.3;
@@ -18,6 +19,9 @@ pub(super) fn computed(station: &Station, model: &Model) -> Option<Section> {
         Vec::new(),
     );
     s.text.extend(c.transmit.iter().flat_map(transmit));
+    if let Some(t) = c.transmit.as_ref().zip(station.feed.transmit.as_ref()) {
+        s.text.extend(matched(t.1));
+    }
     s.text.extend(c.receive.iter().flat_map(receive));
     s.text.push(
         "± is the standard uncertainty of the model alone; the uncertain dimensions are among the contributors of every \
@@ -54,6 +58,25 @@ fn transmit(t: &ComputedTransmit) -> Vec<String> {
         ),
         format!("Winding: {}; {}.", t.winding, t.after_the_dish),
     ]
+}
+
+/// What stands for the match in the budget.
+fn matched(t: &TransmitFeed) -> Option<String> {
+    match &t.matching {
+        Matching::Measured { dry, wet } => Some(format!(
+            "The match in the budget is your own measurement, `{}`{}; the computed impedance is not used.",
+            dry.file,
+            wet.as_ref()
+                .map(|w| format!(" (in weather `{}`)", w.file))
+                .unwrap_or_default()
+        )),
+        Matching::FromCoil => Some(format!(
+            "The match in the budget is that of this impedance on {} ohm, without a matching strip: measure it and name the file \
+             as `s11`, or write `return_loss`.",
+            show::significant(t.line_ohm, 3)
+        )),
+        Matching::Written => None,
+    }
 }
 
 fn receive(s: &ComputedShadow) -> Vec<String> {

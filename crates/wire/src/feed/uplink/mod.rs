@@ -7,7 +7,7 @@
 mod solve;
 mod structure;
 
-pub use solve::{Cone, Spread, Uplink};
+pub use solve::{Cone, Spread, Uplink, return_loss};
 
 use super::{Coil, Metal};
 use crate::error::WireError;

@@ -102,15 +102,20 @@ impl Uplink {
     /// Return loss against a line, dB > 0, with its standard uncertainty from that of the impedance.
     pub fn return_loss(&self, line_ohm: f64) -> (Decibel, Decibel) {
         let z = self.impedance.first().copied().unwrap_or_default();
-        let rl = |z: Complex64| -to_db(((z - line_ohm) / (z + line_ohm)).norm_sqr());
-        let (best, u) = (rl(z), self.impedance_u());
-        // worst-case direction in the plane of impedance, half a circle of 8
-        let swing = (0..8)
-            .map(|i| rl(z + Complex64::from_polar(u, PI / 4.0 * f64::from(i))))
-            .map(|x| (x - best).powi(2))
-            .sum::<f64>();
-        (Decibel(best), Decibel((swing / 8.0).sqrt()))
+        return_loss(z, self.impedance_u(), line_ohm)
     }
+}
+
+/// Return loss of an impedance (ohm, with its standard uncertainty in any direction) against a line, dB > 0, with its own.
+pub fn return_loss(z: Complex64, u_ohm: f64, line_ohm: f64) -> (Decibel, Decibel) {
+    let rl = |z: Complex64| -to_db(((z - line_ohm) / (z + line_ohm)).norm_sqr());
+    let best = rl(z);
+    // eight directions in the plane of impedance
+    let swing = (0..8)
+        .map(|i| rl(z + Complex64::from_polar(u_ohm, PI / 4.0 * f64::from(i))))
+        .map(|x| (x - best).powi(2))
+        .sum::<f64>();
+    (Decibel(best), Decibel((swing / 8.0).sqrt()))
 }
 
 pub(super) fn solve(
