@@ -4,9 +4,9 @@
     python3 demo/authority/make_overdriven.py
 
 A QPSK 1/2 carrier of 125 kBd, roll-off 0.35, through an amplifier by Rapp's formula (C. Rapp, 1991) with the 1 dB point at
-40 W and saturation at 50 W, driven to 38 W mean. The amplifier works at 8 samples a symbol; the recording has 4. Shoulders
-and the way back to -30 dBc are computed here from the same samples in numpy, independent of the Rust code. Needs numpy and
-scipy. The same file every time.
+40 W and saturation at 50 W, driven to 38 W mean. The amplifier works at 16 samples a symbol; the recording has 8, so that
+the end of what it regrows is seen. Shoulders and the way back to -30 dBc are computed here from the same samples in numpy,
+independent of the Rust code. Needs numpy and scipy. The same file every time.
 """
 import os
 import sys
@@ -18,7 +18,7 @@ sys.path.insert(0, os.path.join(os.path.dirname(__file__), "..", "..", "authorit
 from waves import db, lin, noise, rounded, save, to_bytes, write  # noqa: E402
 from wideband import frames, pulses  # noqa: E402
 
-RATE, ROLLOFF, FS, SECONDS = 125e3, 0.35, 500e3, 0.6
+RATE, ROLLOFF, FS, SECONDS = 125e3, 0.35, 1e6, 0.5
 CENTRE, OFFSET = 2425.0e6, 7e3
 P1DB, PSAT, WANTED = 40.0, 50.0, 38.0
 LIMIT, GAP, WIDTH = -30.0, 0.03, 0.15
@@ -72,11 +72,12 @@ def main():
                  smoothness=rounded(p), mean_output_w=WANTED, shoulder_dbc=rounded(shoulder(y, fs2)), shoulder_limit_dbc=LIMIT,
                  drive_correction_db=rounded(keeps - drive),
                  output_at_limit_w=rounded(np.mean(np.abs(amplify(x, keeps, p)) ** 2)))
-    z = sg.resample_poly(y, 1, 2, window=("kaiser", 10.0))
+    # Flat to 0.46 of the recording's rate.
+    z = sg.resample_poly(y, 1, 2, window=sg.firwin(401, 0.475, window=("kaiser", 9.0)))
     t = np.arange(len(z)) / FS
     z = z / np.sqrt(np.mean(np.abs(z) ** 2)) * np.exp(2j * np.pi * OFFSET * t)
-    # Receiver noise 46 dB under the carrier in the recorded band.
-    z = z + noise(rng, len(z)) * np.sqrt(lin(-46.0))
+    # Receiver noise 30 dB under the carrier in the recorded band: about a step of the converter.
+    z = z + noise(rng, len(z)) * np.sqrt(lin(-30.0))
     raw, clipped, _ = to_bytes(z * 10 ** (-11 / 20), "cu8")
     file = write("demo/recordings", "camp-overdriven", raw, "cu8", FS, CENTRE, "2031-01-19T13:20:00.000Z",
                  "field camp, behind coupler and attenuator at the amplifier", dict(transmitting=True))

@@ -70,6 +70,10 @@ fn judge(name: &str, w: &Wideband, list: &[Truth]) {
             l.known.db() - t.es_n0,
             l.known.u_db()
         );
+        // None of them went through an amplifier.
+        for s in c.shoulders.iter().flatten() {
+            assert!(!s.seen(), "{name}: {s:?}");
+        }
         assert!(d.abs() < (3.0 * bound).max(0.2), "{name}: MER off by {d}");
         assert!(
             (l.es_n0.db() - t.es_n0).abs() < 3.0 * l.es_n0.u_db(),
@@ -101,6 +105,25 @@ fn recordings_that_ship() {
             .collect();
         judge(name, &run(&dir.join(format!("{name}.sigmf-meta"))), &list);
     }
+}
+
+/// The demo's carrier behind a saturating amplifier: what it regrew is a plateau up to one and a half symbol rates, so that
+/// the noise shows only beyond.
+#[test]
+fn regrowth_of_a_saturating_amplifier() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo");
+    let t = truth(&demo.join("truth/camp-overdriven.truth.json"));
+    let w = run(&demo.join("recordings/camp-overdriven.sigmf-meta"));
+    let c = &w.carriers[0];
+    println!("{:?}", c.lock.as_ref().map(|l| (l.es_n0, c.shape.density)));
+    let seen = c.shoulders.map(|s| s.expect("judged"));
+    for s in &seen {
+        println!("{:+.2} dBc, {s:?}", slantpath_quantity::to_db(s.ratio));
+        assert!(s.seen());
+    }
+    let worst = slantpath_quantity::to_db(seen[0].ratio.max(seen[1].ratio));
+    let want = t["shoulder_dbc"].as_f64().unwrap();
+    assert!((worst - want).abs() < 0.3, "{worst} {want}");
 }
 
 #[test]

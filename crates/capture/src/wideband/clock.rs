@@ -86,9 +86,8 @@ pub(super) fn line(
     let mut powers: Vec<f32> = (from.max(best - beside)..=to.min(best + beside))
         .map(|j| at(j).norm_sqr())
         .collect();
-    powers.sort_unstable_by(f32::total_cmp);
     // The median of exponentially distributed powers is ln 2 of their mean.
-    let mean = f64::from(*powers.get(powers.len() / 2)?) / std::f64::consts::LN_2;
+    let mean = f64::from(median(&mut powers)?) / std::f64::consts::LN_2;
     if !(mean > 0.0 && mean.is_finite()) {
         return None;
     }
@@ -146,6 +145,12 @@ pub(super) fn line(
     })
 }
 
+/// The upper median; the order is lost.
+pub(super) fn median(x: &mut [f32]) -> Option<f32> {
+    let middle = x.len() / 2;
+    (!x.is_empty()).then(|| *x.select_nth_unstable_by(middle, f32::total_cmp).1)
+}
+
 /// Samples of an edge, mixed to zero; its bins are capped so that lone carriers in it make no line.
 fn edge(bins: &Bins<'_>, centre: i64, m: i64, size: usize) -> Vec<C32> {
     let n = bins.y.len() as i64;
@@ -156,8 +161,7 @@ fn edge(bins: &Bins<'_>, centre: i64, m: i64, size: usize) -> Vec<C32> {
             .unwrap_or_default()
     };
     let mut p: Vec<f32> = (-m..=m).map(|k| get(k).norm_sqr()).collect();
-    p.sort_unstable_by(f32::total_cmp);
-    let cap = (14.0 * p.get(p.len() / 2).copied().unwrap_or(0.0)).sqrt();
+    let cap = (14.0 * median(&mut p).unwrap_or(0.0)).sqrt();
     let mut out = vec![C32::default(); size];
     for k in -m..=m {
         let z = get(k);

@@ -268,6 +268,10 @@ fn without_lines(s: &Spectrum) -> Vec<f64> {
     for i in 3..n.saturating_sub(3) {
         let mut w = [0.0; 7];
         w.copy_from_slice(&p[i - 3..i + 4]);
+        // Where four of seven are nearly as high, so is the median.
+        if w.iter().filter(|v| 1.8 * **v >= p[i]).count() >= 4 {
+            continue;
+        }
         w.sort_by(f64::total_cmp);
         // A line stands far above the median of its neighbourhood; noise does not.
         if p[i] > w[3] * (1.0 + 8.0 / s.averages().sqrt()).max(1.8) {

@@ -6,6 +6,7 @@
 //! PLFRAME apart (differential detection; F.-W. Sun, Y. Jiang and L.-N. Lee, Int. J. Satell. Commun. Network. 22, 2004).
 //! All sixteen frame lengths of the standard compete.
 
+use super::clock::median;
 use slantpath_signal::{C32, C64};
 use slantpath_waveform::pls::{HEADER, PlsDecision, SOF};
 use slantpath_waveform::{Frame, PlHeader, PlsDecoder};
@@ -233,8 +234,7 @@ fn metrics(z: &[C32]) -> Option<Metrics> {
     // Median of exponentially distributed powers: headers and their repetition do not raise it.
     let scale = |v: &[C32]| {
         let mut p: Vec<f32> = v.iter().step_by(7).map(|x| x.norm_sqr()).collect();
-        p.sort_unstable_by(f32::total_cmp);
-        f64::from(p.get(p.len() / 2).copied().unwrap_or(1.0)) / std::f64::consts::LN_2
+        f64::from(median(&mut p).unwrap_or(1.0)) / std::f64::consts::LN_2
     };
     let (mean_plus, mean_minus) = (scale(&plus), scale(&minus));
     Some(Metrics {

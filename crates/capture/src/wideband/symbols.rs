@@ -40,11 +40,17 @@ pub(super) fn symbols(stream: &Stream, g: &Grid, span: f64, most: usize) -> (Vec
     // Row p, tap j: sample floor(x) - half + 1 + j, at (j - half + 1 - p/ROWS) samples from the symbol.
     let per = g.rate / r;
     let mut table = Vec::with_capacity((ROWS + 1) * width);
-    for p in 0..=ROWS {
+    for p in 0..=ROWS / 2 {
         for j in 0..width {
             let d = j as f64 - (half as f64 - 1.0) - p as f64 / ROWS as f64;
             table.push((root_raised_cosine(d * per, g.rolloff) * per) as f32);
         }
+    }
+    // The pulse is even: the other half mirrors the first.
+    for p in (0..ROWS / 2).rev() {
+        let from = table.len();
+        table.extend_from_within(p * width..(p + 1) * width);
+        table[from..].reverse();
     }
     let n = mixed.len();
     let first = ((half as f64 / r - g.instant_s) * g.rate).ceil() as i64;
