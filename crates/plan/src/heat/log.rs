@@ -87,6 +87,7 @@ pub fn learn(
             log.len()
         ));
     }
+    notes.extend(gap(log));
     let foldback = operating(log)
         .map(|o| find_foldback(&o, step_db))
         .transpose()?;
@@ -119,9 +120,16 @@ pub fn learn(
 }
 
 /// Two exponentials when both are well resolved (five standard uncertainties) or when the residuals ask for the second
-/// (chi squared of three more unknowns passes 20 once in five thousand); else one.
+/// (chi squared of three more unknowns passes 20 once in five thousand); else one. A second one that is slower than the
+/// log is long was not seen: it stands for something else, such as air that moved during a gap.
 fn choose(rows: &[LogRow], u_k: f64) -> std::result::Result<ThermalFit, String> {
-    let two = (rows.len() >= 64).then(|| fit_log(rows, 2, u_k));
+    let span = rows.last().map_or(0.0, |b| b.t_s) - rows.first().map_or(0.0, |a| a.t_s);
+    let two = (rows.len() >= 64)
+        .then(|| fit_log(rows, 2, u_k))
+        .filter(|f| {
+            f.as_ref()
+                .is_ok_and(|f| f.exponentials.iter().all(|e| e.tau_s < span))
+        });
     if let Some(Ok(b)) = &two
         && b.exponentials.iter().all(|e| e.r_k_per_w > 5.0 * e.u_r)
     {
@@ -139,6 +147,19 @@ fn choose(rows: &[LogRow], u_k: f64) -> std::result::Result<ThermalFit, String> 
         (Err(_), Some(Ok(b))) => Ok(b),
         (one, _) => one,
     }
+}
+
+/// The longest time without rows, when it is much longer than their usual distance.
+fn gap(log: &[LoggedRow]) -> Option<String> {
+    let mut dt: Vec<f64> = log.windows(2).map(|w| w[1].t_s - w[0].t_s).collect();
+    dt.sort_by(f64::total_cmp);
+    let (usual, longest) = (*dt.get(dt.len() / 2)?, *dt.last()?);
+    (longest > 5.0 * usual).then(|| {
+        format!(
+            "The log has a gap of {longest:.0} s (rows are {usual:.0} s apart): heat and air are taken as they were before \
+             it. Log without gaps, and with the air beside the sink."
+        )
+    })
 }
 
 /// Rows with output, for foldback; a log without drive is taken as made at one drive.
@@ -248,6 +269,37 @@ mod tests {
         assert!(
             c.cabinet.is_none() && (c.sink.value - 0.9).abs() < 0.01,
             "{c:?}"
+        );
+    }
+
+    #[test]
+    fn a_gap_while_the_air_moves_is_no_second_body() {
+        // 20 W at 0.9 K/W and 12 min, air rising by 6 K in two hours, 25 minutes missing.
+        let mut rng = named_stream(6, "log", 0);
+        let mut sink = 20.0;
+        let mut rows = Vec::new();
+        for k in 0..720 {
+            let t_s = 10.0 * f64::from(k);
+            let air = 20.0 + 6.0 * t_s / 7200.0;
+            sink += (20.0 * 0.9 - (sink - air)) * 10.0 / 720.0;
+            if !(3000.0..4500.0).contains(&t_s) {
+                rows.push(LoggedRow {
+                    t_s,
+                    sink_c: sink + 0.1 * normal(&mut rng),
+                    air_c: Some(air),
+                    heat_w: Some(20.0),
+                    out_w: None,
+                    drive_db: None,
+                });
+            }
+        }
+        let l = learn(&rows, &camp(), &|_| None, 0.1, 1.0).unwrap();
+        let r = l.cooling.unwrap().total();
+        assert!((r.value - 0.9).abs() < 0.03, "{r:?}");
+        assert!(
+            l.notes.iter().any(|n| n.contains("gap of 15")),
+            "{:?}",
+            l.notes
         );
     }
 

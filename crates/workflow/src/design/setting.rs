@@ -52,7 +52,7 @@ pub(super) fn setting(
         .unwrap_or(uplink.wavelength() * 0.8);
     let (dish, _) =
         reflector(&station.reflector.shape, &best).map_err(slantpath_link::LinkError::from)?;
-    let model = Model::new(station, &Conditions::default())?;
+    let model = Model::new(&bare(station), &Conditions::default())?;
     let stand = Stand {
         elevation: Angle::deg(model.geometry().apparent.elevation_deg),
         arm: arm(station.reflector.feed_arm),
@@ -71,6 +71,15 @@ pub(super) fn setting(
         Space::around(uplink.wavelength(), sense),
         heard,
     ))
+}
+
+/// The station's receive side without a computed shadow: its noise needs no coil to be solved.
+fn bare(station: &Station) -> Station {
+    let mut s = station.clone();
+    s.feed.transmit = None;
+    s.feed.coil = None;
+    s.feed.receive.shadow.from_coil = false;
+    s
 }
 
 fn passband<'a>(station: &'a Station, name: Option<&str>) -> Result<&'a Passband, WorkflowError> {

@@ -5,6 +5,7 @@ use crate::error::WireError;
 use crate::feed::{Coil, CoilDimension, Horn};
 use crate::mesh::Density;
 use rayon::prelude::*;
+use slantpath_quantity::show::fixed;
 use slantpath_quantity::{Decibel, Length};
 
 /// One coil of a map.
@@ -68,16 +69,20 @@ pub fn map_remarks(points: &[MapPoint]) -> Vec<String> {
     let mm = |x: f64| x * 1e3;
     if let Some((_, a, la, b, lb)) = worst(CoilDimension::Diameter, 1.0) {
         out.push(format!(
-            "wider is not always better: {:.0} mm loses {la:.1} dB, {:.0} mm {lb:.1} dB with the same wire, pitch and turns",
+            "wider is not always better: {:.0} mm loses {} dB, {:.0} mm {} dB with the same wire, pitch and turns",
             mm(a.diameter.as_m()),
-            mm(b.diameter.as_m())
+            fixed(la, 1),
+            mm(b.diameter.as_m()),
+            fixed(lb, 1)
         ));
     }
     if let Some((_, a, la, b, lb)) = worst(CoilDimension::Wire, -1.0) {
         out.push(format!(
-            "thinner is not always better here: wire of {:.1} mm loses {la:.1} dB, of {:.1} mm {lb:.1} dB",
+            "thinner is not always better here: wire of {:.1} mm loses {} dB, of {:.1} mm {} dB",
             mm(a.wire.as_m()),
-            mm(b.wire.as_m())
+            fixed(la, 1),
+            mm(b.wire.as_m()),
+            fixed(lb, 1)
         ));
     }
     out
