@@ -117,6 +117,19 @@ pub struct Routes {
     /// Passband (default: the first).
     #[arg(long)]
     pub passband: Option<String>,
+    /// A recording or power log (CSV) while the Sun drifts through the beam; with the day's --sun-flux and --sun-flux-u, or
+    /// --sun-flux-at.
+    #[arg(long, value_name = "SCAN")]
+    pub sun: Option<PathBuf>,
+    /// Flux of the Sun that day as published at other frequencies: MHz, sfu, its standard uncertainty; twice or more.
+    #[arg(long, num_args = 3, value_names = ["MHZ", "SFU", "U"], conflicts_with = "sun_flux", requires = "sun", action = clap::ArgAction::Append)]
+    pub sun_flux_at: Vec<f64>,
+    /// Y factor of Moon over cold sky and its standard uncertainty, dB, the Moon in the middle of the beam.
+    #[arg(long, num_args = 2, value_names = ["DB", "U"], requires = "moon_at")]
+    pub moon: Vec<f64>,
+    /// When the Moon was measured.
+    #[arg(long, value_name = "TIME", requires = "moon")]
+    pub moon_at: Option<jiff::Timestamp>,
     /// G/T by another route, dB/K: name=VALUE+-U, for example what `measure --sun` says; may be repeated.
     #[arg(long, value_name = "NAME=VALUE+-U", allow_hyphen_values = true)]
     pub route: Vec<String>,

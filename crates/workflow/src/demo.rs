@@ -148,7 +148,8 @@ impl Demo {
         case_page(
             &self.station,
             self.sheets.clone(),
-            Some((&self.predicted, &self.judged)),
+            &self.predicted,
+            Some(&self.judged),
             &self.wide,
             &self.compared,
             provenance,

@@ -7,7 +7,7 @@ use slantpath_link::{Conditions, Model};
 use slantpath_quantity::{Answer, Estimate, Unit, show};
 use slantpath_report::{Cell, Section, Sheet, Table};
 use slantpath_station::Station;
-use slantpath_station::checked::{Reading, ReadingQuantity};
+use slantpath_station::checked::{PassbandUse, Reading, ReadingQuantity};
 use slantpath_verdict::diagnose::{
     Advice, Case, Diagnosis, Evidence, Ranked, advise, diagnose, faults,
 };
@@ -159,7 +159,18 @@ fn of_reading(station: &Station, model: &Model, r: &Reading) -> Option<Evidence>
                 Some(b) => station.receive.branch(b)?,
                 None => station.receive.branches.first()?,
             };
-            let meant = branch.volts.as_ref()?;
+            // A far end that switches by its volts: those of the passband meant, the first narrow one unless named.
+            let all = &station.satellite.passbands;
+            let passband = match &r.passband {
+                Some(p) => station.satellite.passband(p),
+                None => all
+                    .iter()
+                    .find(|p| p.usage == PassbandUse::Narrow)
+                    .or_else(|| all.first()),
+            };
+            let meant = passband
+                .and_then(|p| branch.volts_for(p.downlink_polarisation))
+                .or(branch.volts.as_ref())?;
             symptom(
                 "lnb_volts",
                 d.mean() - meant.distribution.mean(),

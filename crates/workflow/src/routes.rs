@@ -10,8 +10,65 @@ use slantpath_station::Station;
 use slantpath_station::checked::Reading;
 use slantpath_verdict::routes::{Part, Route, SIZE, Start, to_g_over_t, together};
 
-/// A G/T from elsewhere (a Sun scan, the Moon): name, dB/K, standard uncertainty.
+/// A G/T from elsewhere: name, dB/K, standard uncertainty.
 pub type Typed = (String, f64, f64);
+
+/// Routes by a source in the sky.
+#[derive(Debug, Clone, Default)]
+pub struct Sources {
+    /// G/T as `measure --sun` gives it, or as the Moon's Y factor does; parts of one identity are one error.
+    pub answers: Vec<Answer>,
+    /// What a person should know.
+    pub told: Vec<String>,
+}
+
+impl Sources {
+    /// Takes the G/T from a scan's sheet, or why there is none.
+    pub fn take(&mut self, sheet: &Sheet) {
+        let found = sheet
+            .sections
+            .iter()
+            .flat_map(|s| &s.answers)
+            .find(|a| a.measurand.ends_with(".g_over_t"));
+        match found {
+            Some(a) if a.outcome.is_ok() => self.answers.push(a.clone()),
+            Some(a) => self.told.extend(
+                a.outcome
+                    .as_ref()
+                    .err()
+                    .map(|u| format!("{}: {}; {}", a.label, u.reason, u.remedy)),
+            ),
+            None => self.told.extend(
+                sheet
+                    .because
+                    .iter()
+                    .chain(&sheet.next_measurement)
+                    .map(|b| format!("{}: {b}", sheet.title)),
+            ),
+        }
+    }
+
+    fn routes(&self) -> impl Iterator<Item = Route> + '_ {
+        self.answers.iter().filter_map(|a| {
+            let e = a.estimate()?;
+            let parts: Vec<Part> = a
+                .shares
+                .iter()
+                .filter(|s| s.u > 0.0)
+                .map(|s| Part {
+                    id: s.id.clone(),
+                    label: s.label.clone(),
+                    effect: s.u,
+                })
+                .collect();
+            (!parts.is_empty()).then(|| Route {
+                name: a.label.clone(),
+                value: e.value,
+                parts,
+            })
+        })
+    }
+}
 
 /// Writes the sheet for one passband and branch.
 ///
@@ -25,6 +82,7 @@ pub fn routes_sheet(
     measured: &[Measured],
     readings: &[Reading],
     typed: &[Typed],
+    sources: &Sources,
 ) -> Result<Sheet, WorkflowError> {
     let model = Model::new(station, conditions)?;
     if model.intermediate(passband, branch).is_none() {
@@ -70,6 +128,7 @@ pub fn routes_sheet(
         }
     }
     let mut routes = to_g_over_t(&model, passband, branch, &starts);
+    routes.extend(sources.routes());
     routes.extend(typed.iter().map(|(name, value, u)| Route {
         name: name.clone(),
         value: *value,
@@ -82,7 +141,7 @@ pub fn routes_sheet(
     if routes.is_empty() {
         return Err(WorkflowError::argument(
             "there is no route to G/T in what was given",
-            "record the passband with empty band beside it, or give --route NAME=VALUE+-U, for example from `measure --sun`",
+            "record the passband with empty band beside it, or give --sun SCAN with the day's --sun-flux, --moon DB U with --moon-at TIME, or --route NAME=VALUE+-U",
         ));
     }
     let t = together(&routes)?;
@@ -169,8 +228,15 @@ pub fn routes_sheet(
         }
     }
     sheet.sections.push(all);
+    sheet.cautions.extend(sources.told.iter().cloned());
+    sheet.cautions.extend(sources.answers.iter().flat_map(|a| {
+        a.validity
+            .reasons()
+            .iter()
+            .map(move |r| format!("{}: {r}", a.label))
+    }));
     sheet.next_measurement = Some(if routes.len() < 3 {
-        "Another route: a Sun scan (`measure --sun`), an absorber over the feed, the noise step with the satellite's noise.".into()
+        "Another route: a Sun scan (--sun), the Moon (--moon), an absorber over the feed, the noise step with the satellite's noise.".into()
     } else {
         "Repeat the route that stands furthest from the others, its levels and references checked."
             .into()

@@ -11,6 +11,8 @@ mod rows;
 mod sheet;
 mod sky;
 mod take;
+#[cfg(test)]
+mod tests;
 mod weather;
 
 pub use cause::Cause;
@@ -312,7 +314,7 @@ impl Look<'_> {
             })?;
             let mut causes = Vec::new();
             for f in &j.findings {
-                causes.push(if f.alarm {
+                causes.push(if f.alarm && !f.again {
                     if hypotheses.is_none() {
                         hypotheses = Some(cause::hypotheses(self.station, &model)?);
                     }

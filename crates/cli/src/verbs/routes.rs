@@ -1,12 +1,14 @@
 //! `routes`.
 
 use super::diagnose::symptom;
-use super::{all_readings, conditions, measure_all};
+use super::{all_readings, conditions, measure_all, measure_options};
 use crate::plan_args::Routes;
 use crate::show::Output;
+use slantpath_link::Model;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::files::load_station;
-use slantpath_workflow::routes::routes_sheet;
+use slantpath_workflow::power::{Published, moon_g_over_t, sun_sheet};
+use slantpath_workflow::routes::{Sources, routes_sheet};
 
 /// Puts every route to G/T beside the others.
 pub fn run(a: &Routes, out: &Output) -> Result<u8, WorkflowError> {
@@ -31,6 +33,27 @@ pub fn run(a: &Routes, out: &Output) -> Result<u8, WorkflowError> {
         a.recorded.branch.as_ref(),
         station.receive.branches.first().map(|b| &b.name),
     );
+    let mut sources = Sources::default();
+    if let Some(scan) = &a.sun {
+        let here: Vec<f64> = a
+            .drawn
+            .sun_flux
+            .map(|s| vec![s, a.drawn.sun_flux_u])
+            .unwrap_or_default();
+        sources.take(&sun_sheet(
+            station,
+            scan,
+            &Published::of(&here, &a.sun_flux_at),
+            &measure_options(&a.recorded)?,
+            &out.progress("measuring"),
+        )?);
+    }
+    if let ([y, u], Some(at)) = (a.moon.as_slice(), a.moon_at) {
+        let model = Model::new(station, &conditions)?;
+        sources
+            .answers
+            .push(moon_g_over_t(station, &model, &passband, (*y, *u), at)?);
+    }
     let sheet = routes_sheet(
         station,
         &conditions,
@@ -39,6 +62,7 @@ pub fn run(a: &Routes, out: &Output) -> Result<u8, WorkflowError> {
         &measured,
         &readings,
         &typed,
+        &sources,
     )?;
     out.sheets(&[sheet])
 }

@@ -658,7 +658,8 @@ fn decay(after: &[Entry], old: f64, c: &Change, back: bool) -> Option<(f64, f64,
             .sum();
         if best.is_none_or(|b| sum < b.3) {
             let s2 = sum / (n - 2.0).max(1.0);
-            best = Some((constant, size, (s2 / xx).sqrt(), sum));
+            // The time constant takes part in it, and values that follow one another are alike.
+            best = Some((constant, size, 2.5 * (s2 / xx).sqrt(), sum));
         }
     }
     let (constant, size, u, sum) = best?;

@@ -1,7 +1,9 @@
 //! `measure` on noise alone: Y factors, and the Sun drifting through the beam.
 
+mod moon;
 mod sun;
 
+pub use moon::moon_g_over_t;
 pub use sun::{Published, sun_sheet};
 
 use crate::WorkflowError;

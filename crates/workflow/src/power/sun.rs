@@ -349,7 +349,7 @@ fn passage(
 }
 
 /// Loss in the clear air on the way to the Sun.
-fn air(
+pub(super) fn air(
     station: &Station,
     site: &Site,
     towards: Direction,
@@ -439,7 +439,7 @@ fn absolute(scan: &SunScan, flux: &Flux, air: &ClearLoss, f: Frequency, disk: An
     a
 }
 
-fn share(id: &str, label: &str, u: f64, systematic: bool) -> Share {
+pub(super) fn share(id: &str, label: &str, u: f64, systematic: bool) -> Share {
     Share {
         id: ContributorId::new(id),
         label: label.into(),

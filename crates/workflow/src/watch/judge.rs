@@ -132,6 +132,8 @@ pub struct Finding {
     pub stands: bool,
     /// Whether it is an alarm.
     pub alarm: bool,
+    /// Another channel showed the same event before this one.
+    pub again: bool,
 }
 
 /// The oscillator.
@@ -183,7 +185,7 @@ pub struct Judged {
 impl Judged {
     /// Number of alarms.
     pub fn alarms(&self) -> usize {
-        self.findings.iter().filter(|f| f.alarm).count()
+        self.findings.iter().filter(|f| f.alarm && !f.again).count()
             + usize::from(self.lost_since_s.is_some())
             + self.ageing().count()
     }
@@ -274,7 +276,7 @@ fn gaps(rows: &[&Row], out: &mut Judged) {
         if gap > (3.0 * usual).max(1.5 * out.bin_days) && gap > 3.0 * out.bin_days {
             list.push(format!("{} to {}", shown(a.t_s), shown(b.t_s)));
         }
-        twice += usize::from(b.t_s <= a.t_s);
+        twice += usize::from(b.t_s <= a.t_s && a.branch == b.branch);
     }
     if !list.is_empty() {
         let n = list.len();
@@ -526,8 +528,22 @@ fn channels(b: &Basis<'_>, rows: &[Row], out: &mut Judged) -> Result<(), Workflo
         let entries = binned(&entries, out.bin_days * DAY_S);
         channel(b, of, entries, &sources, out)?;
     }
-    out.findings
-        .sort_by(|a, b| a.change.began.total_cmp(&b.change.began));
+    // The station's channel tells of an event first.
+    out.findings.sort_by(|a, b| {
+        a.change
+            .began
+            .total_cmp(&b.change.began)
+            .then_with(|| (a.of as u8).cmp(&(b.of as u8)))
+    });
+    let near = 2.5 * out.bin_days * DAY_S;
+    let mut events: Vec<f64> = Vec::new();
+    for f in &mut out.findings {
+        let (a, z) = (f.change.interval.0 - near, f.change.interval.1 + near);
+        f.again = f.alarm && events.iter().any(|t| *t >= a && *t <= z);
+        if f.alarm && !f.again {
+            events.push(f.change.began);
+        }
+    }
     Ok(())
 }
 
@@ -649,6 +665,7 @@ fn channel(
             known,
             stands,
             alarm,
+            again: false,
         });
     }
     let from = borders.last().copied().unwrap_or(f64::NEG_INFINITY);
@@ -896,9 +913,5 @@ fn level_at(c: &Channel, findings: &[Finding], begin: f64) -> Option<(f64, f64)>
         .copied()
         .filter(|e| e.t >= from && e.t < begin)
         .collect();
-    if before.len() >= 3 {
-        level_of(&before)
-    } else {
-        c.level
-    }
+    (before.len() >= 3).then(|| level_of(&before)).flatten()
 }

@@ -453,6 +453,13 @@ fn because(out: &mut Sheet, j: &Judged, causes: &[Option<Cause>]) {
             "Look whether the converter draws current and where the dish points; then record with a wider --lo-tolerance.".into()
         });
     }
+    if let Some(Ok(d)) = j.oscillator.as_ref().map(|o| &o.drift) {
+        let (v, u) = show::value_and_u(d.per_k.0, d.per_k.1);
+        out.because.push(format!(
+            "The received frequency moves by {v} \u{b1} {u} ppm of the oscillator for each kelvin, learned between {:.0} and {:.0} \u{b0}C.",
+            d.range_c.0, d.range_c.1
+        ));
+    }
     if out.because.is_empty() {
         let learning = j.channels.iter().all(|c| c.entries.len() < 30);
         out.because.push(if learning {

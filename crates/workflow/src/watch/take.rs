@@ -14,6 +14,7 @@ use slantpath_quantity::{Answer, Estimate, Unit};
 use slantpath_station::Station;
 use slantpath_station::checked::Reading;
 use slantpath_stats::Progress;
+use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
@@ -29,6 +30,22 @@ pub struct Taken {
     pub known: usize,
     /// What a person should know.
     pub told: Vec<String>,
+    /// The same for many files: what, and which.
+    repeated: BTreeMap<&'static str, Vec<String>>,
+}
+
+impl Taken {
+    /// Tells what happened to many files in one sentence each.
+    fn summed(mut self) -> Self {
+        for (what, names) in std::mem::take(&mut self.repeated) {
+            self.told.push(match names.as_slice() {
+                [one] => format!("{one}: {what}"),
+                [first, .., last] => format!("{} files, {first} to {last}: {what}", names.len()),
+                [] => continue,
+            });
+        }
+        self
+    }
 }
 
 /// A recording in the folder.
@@ -178,7 +195,7 @@ pub fn recordings_into(
             ("listing".to_string(), name.clone(), stamp),
         ];
         let entry = match measure_file(w.station, &c.path, options, &Progress::silent()) {
-            Ok(m) => measured_entry(&m, c, w, &mut out.told),
+            Ok(m) => measured_entry(&m, c, w, &mut out.repeated),
             Err(WorkflowError::Capture(why)) => {
                 out.told.push(format!(
                     "{name} cannot be measured and is kept without figures: {why}."
@@ -212,7 +229,7 @@ pub fn recordings_into(
         append(book, entry, inputs, w, &mut out)?;
     }
     progress.report(1.0, "");
-    Ok(out)
+    Ok(out.summed())
 }
 
 /// Enters readings that carry a moment.
@@ -328,12 +345,17 @@ fn append(
     Ok(())
 }
 
+const UNDATED: &str =
+    "no moment is said: dated by the file, which was written when the recording ended.";
+const TO_COME: &str = "the moment said is still to come: a clock is wrong, here or at the recorder. Kept where they say they stand.";
+const NOT_FOUND: &str = "no beacon of this satellite was found: another satellite, a dish that has moved, a dead converter, or an oscillator further off than was looked for. Kept without figures.";
+
 /// The few figures of a recording, and what is strange about it.
 fn measured_entry(
     m: &Measured,
     c: &Candidate,
     w: &Writing<'_>,
-    told: &mut Vec<String>,
+    told: &mut BTreeMap<&'static str, Vec<String>>,
 ) -> NewEntry {
     let name = c.path.display().to_string();
     let mut findings: Vec<String> = m
@@ -342,25 +364,22 @@ fn measured_entry(
         .iter()
         .map(|f| format!("{}: {}", f.title, f.evidence))
         .collect();
+    let mut tell = |what: &'static str| {
+        told.entry(what).or_default().push(name.clone());
+        findings.push(what.into());
+    };
     let at_ms = match m.time_s() {
         Some(s) => (s * 1e3) as i64,
         None => {
-            let text =
-                "does not say when it was made: dated by the file, which was written when it ended";
-            told.push(format!("{name} {text}."));
-            findings.push(text.into());
+            tell(UNDATED);
             c.modified_ms - (500.0 * m.measurement.duration_s) as i64
         }
     };
     if at_ms > w.now.as_millisecond() + 600_000 {
-        let text = format!("says {}, which is still to come", shown(at_ms as f64 / 1e3));
-        told.push(format!("{name} {text}: a clock is wrong, here or at the recorder. It is kept where it says it stands."));
-        findings.push(text);
+        tell(TO_COME);
     }
     if m.measurement.location.is_none() {
-        let text = "no beacon of this satellite was found: another satellite, a dish that has moved, a dead converter, or an oscillator further off than was looked for";
-        told.push(format!("{name}: {text}. It is kept without figures."));
-        findings.push(text.into());
+        tell(NOT_FOUND);
     }
     let mut e = NewEntry::new(
         Kind::Measurement,

@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 use slantpath_station::read_timed;
 use slantpath_verdict::health::drift::{between, usual_s};
 use std::path::Path;
+use std::sync::OnceLock;
 
 /// Rain rate from which a path counts as wet, mm/h (a gauge's least count in ten minutes; common practice, no source).
 const WET_MM_H: f64 = 0.2;
@@ -28,6 +29,8 @@ pub struct Weather {
     pub told: Vec<String>,
     /// Kind, name, SHA-256.
     pub input: Option<(String, String, String)>,
+    /// Usual distance of the temperature's rows, s; worked out once.
+    usual_s: OnceLock<f64>,
 }
 
 impl Weather {
@@ -82,7 +85,8 @@ impl Weather {
 
     /// Air temperature at a time, degrees Celsius.
     pub fn temperature_at(&self, t_s: f64) -> Option<f64> {
-        between(&self.temperature, usual_s(&self.temperature), t_s)
+        let usual = *self.usual_s.get_or_init(|| usual_s(&self.temperature));
+        between(&self.temperature, usual, t_s)
     }
 
     /// Highest value within reach of a time.
