@@ -120,7 +120,7 @@ pub struct Survey {
     #[command(flatten)]
     pub station: Station,
     /// Moment, for example 2026-03-01T12:00:00Z (default: now).
-    #[arg(long)]
+    #[arg(long, value_parser = moment)]
     pub at: Option<jiff::Timestamp>,
 }
 
@@ -136,7 +136,7 @@ pub struct Drawn {
     #[arg(long, value_name = "PERCENT")]
     pub exceeded: Option<f64>,
     /// Moment for a satellite with elements.
-    #[arg(long)]
+    #[arg(long, value_parser = moment)]
     pub at: Option<jiff::Timestamp>,
     /// Bandwidth in which C/N is wanted, Hz.
     #[arg(long, value_name = "HZ")]
@@ -175,7 +175,7 @@ pub struct Recorded {
     #[arg(long, value_name = "MHZ")]
     pub center: Option<f64>,
     /// When the first sample was taken.
-    #[arg(long)]
+    #[arg(long, value_parser = moment)]
     pub start: Option<jiff::Timestamp>,
     /// Sample rate in samples per second (raw recordings).
     #[arg(long, value_name = "PER_SECOND")]
@@ -354,4 +354,12 @@ pub struct Serve {
     /// Give the book's latest figures at /metrics, in the OpenMetrics text format.
     #[arg(long)]
     pub metrics: bool,
+}
+
+/// A moment as RFC 3339 writes it.
+pub fn moment(text: &str) -> Result<jiff::Timestamp, String> {
+    text.parse().map_err(|_| {
+        "expected a date, a time and its offset from UTC, for example 2026-03-01T12:00:00Z"
+            .to_string()
+    })
 }

@@ -357,3 +357,45 @@ fn byte_soup_is_refused_in_order() {
         expect(2, &["measure", &station, path]);
     }
 }
+
+#[test]
+fn mistakes_of_a_tired_hand_are_told() {
+    let station = demo("qq0aaa.toml");
+    let text = |code: i32, args: &[&str]| {
+        let e = stderr(&expect(code, args));
+        e.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let e = text(2, &["predict", &station, "--branch", "nosuch"]);
+    assert!(
+        e.contains("no branch `nosuch`") && e.contains("the station has: "),
+        "{e}"
+    );
+    let e = text(2, &["predict", &demo("petrel-1.toml")]);
+    assert!(e.contains("is a satellite file"), "{e}");
+    let e = text(2, &["measure", &station, &station]);
+    assert!(e.contains("it is text, not samples"), "{e}");
+    let e = text(2, &["survey", &station, "--at", "yesterday"]);
+    assert!(e.contains("2026-03-01T12:00:00Z"), "{e}");
+    let e = text(2, &["verdict", &station, "--draws", "1000"]);
+    assert!(e.contains("no recording and no reading was given"), "{e}");
+}
+
+#[test]
+fn a_report_needs_no_recording() {
+    let folder = tempfile::tempdir().unwrap();
+    let page = folder.path().join("plan.html");
+    let out = page.display().to_string();
+    expect(
+        0,
+        &[
+            "report",
+            &demo("qq0aaa.toml"),
+            "--draws",
+            "1000",
+            "--out",
+            &out,
+        ],
+    );
+    let html = std::fs::read_to_string(&page).unwrap();
+    assert!(html.contains("prediction through Petrel-1") && !html.contains("side by side"));
+}

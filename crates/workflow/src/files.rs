@@ -89,6 +89,18 @@ pub fn load_from(
     fetch: &mut dyn FnMut(&str) -> Result<Vec<u8>, String>,
 ) -> Result<Loaded, WorkflowError> {
     let source = Source::from_bytes(name, bytes).map_err(WorkflowError::Problems)?;
+    let has = |heading: &str| {
+        source
+            .text()
+            .lines()
+            .any(|l| l.trim_start().starts_with(heading))
+    };
+    if has("[satellite]") && !has("[station]") {
+        return Err(WorkflowError::argument(
+            format!("{name} is a satellite file"),
+            "name the station file; it names its satellite file itself (satellite = \"...\")",
+        ));
+    }
     let mut inputs = vec![("station file".to_string(), name.to_string(), digest(bytes))];
     let mut broken: Option<Problems> = None;
     let (file, problems) = read_station(&source, &mut |p: &str| -> Result<Arc<Source>, String> {

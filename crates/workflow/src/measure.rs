@@ -60,6 +60,26 @@ impl Measured {
     }
 }
 
+/// Refuses a branch that the station does not have.
+///
+/// # Errors
+/// There is none of that name.
+pub fn known_branch(station: &Station, wanted: Option<&str>) -> Result<(), WorkflowError> {
+    let Some(b) = wanted.filter(|b| station.receive.branch(b).is_none()) else {
+        return Ok(());
+    };
+    let names: Vec<&str> = station
+        .receive
+        .branches
+        .iter()
+        .map(|b| b.name.as_str())
+        .collect();
+    Err(WorkflowError::argument(
+        format!("there is no branch `{b}`"),
+        format!("the station has: {}", names.join(", ")),
+    ))
+}
+
 /// Measures one recording.
 ///
 /// # Errors
@@ -95,20 +115,8 @@ pub fn measure_until(
                 [only] => Some(only.name.clone()),
                 _ => None,
             });
-    let known = |b: &String| station.receive.branch(b).is_some();
-    if let Some(b) = options.branch.as_ref().filter(|b| !known(b)) {
-        let names: Vec<&str> = station
-            .receive
-            .branches
-            .iter()
-            .map(|b| b.name.as_str())
-            .collect();
-        return Err(WorkflowError::argument(
-            format!("there is no branch `{b}`"),
-            format!("the station has: {}", names.join(", ")),
-        ));
-    }
-    let branch = branch.filter(known);
+    known_branch(station, options.branch.as_deref())?;
+    let branch = branch.filter(|b| station.receive.branch(b).is_some());
     let plan = search_plan(
         station,
         branch.as_deref(),

@@ -20,23 +20,24 @@ pub fn written_by() -> String {
 pub fn case_page(
     station: &Station,
     mut sheets: Vec<Sheet>,
-    judged: Option<(&Predicted, &Judged)>,
+    predicted: &Predicted,
+    judged: Option<&Judged>,
     measured: &[Measured],
     compared: &[Compared],
     provenance: &Provenance,
 ) -> String {
-    let branch = judged.and_then(|(p, j)| branch_of(p, j));
-    if let Some((p, j)) = judged {
-        attach(
-            &mut sheets,
-            "predict",
-            ledgers(station, p, branch.as_deref()),
-        );
-        attach(
-            &mut sheets,
-            "predict",
-            crate::drawings::of_station(station, &p.model),
-        );
+    let branch = branch_of(predicted, judged);
+    attach(
+        &mut sheets,
+        "predict",
+        ledgers(station, predicted, branch.as_deref()),
+    );
+    attach(
+        &mut sheets,
+        "predict",
+        crate::drawings::of_station(station, &predicted.model),
+    );
+    if let Some(j) = judged {
         attach(&mut sheets, "verdict", vec![side_by_side(j)]);
     }
     attach(
@@ -57,8 +58,8 @@ pub fn case_page(
             .map(|(i, c)| trial(i, c))
             .collect(),
     );
-    let chain = judged.map(|(p, j)| chain_sheet(station, p, Some(j), branch.as_deref()));
-    slantpath_report::page::html(&station.name, &sheets, chain.as_ref(), provenance)
+    let chain = chain_sheet(station, predicted, judged, branch.as_deref());
+    slantpath_report::page::html(&station.name, &sheets, Some(&chain), provenance)
 }
 
 /// Figures go to the last sheet of a verb: for the demo that is the side the page is about.
@@ -69,9 +70,9 @@ fn attach(sheets: &mut [Sheet], verb: &str, figures: Vec<Figure>) {
 }
 
 /// The branch that the measurements were made on, else the first.
-fn branch_of(p: &Predicted, j: &Judged) -> Option<String> {
-    j.comparands
-        .first()
+fn branch_of(p: &Predicted, judged: Option<&Judged>) -> Option<String> {
+    judged
+        .and_then(|j| j.comparands.first())
         .and_then(|c| c.measurand.split_once('@').map(|(_, b)| b.to_string()))
         .or_else(|| {
             p.prediction

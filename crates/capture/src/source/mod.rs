@@ -105,11 +105,22 @@ fn open_any(
         .read_to_end(&mut head)
         .map_err(|e| CaptureError::io(name, e))?;
     let is_wav = wav::is_wav(&head);
+    let head_is_text = head.len() == 12
+        && head
+            .iter()
+            .all(|b| b.is_ascii_graphic() || b.is_ascii_whitespace());
     let reader = std::io::Cursor::new(head).chain(reader);
     if is_wav {
         return wav::open(reader, name, length, options);
     }
     let Some(format) = options.format else {
+        if head_is_text {
+            return Err(CaptureError::unsupported(
+                name,
+                "it is text, not samples",
+                "give a recording: SigMF, WAV, or raw samples with their format",
+            ));
+        }
         return Err(CaptureError::missing(
             name,
             "how its samples are stored",

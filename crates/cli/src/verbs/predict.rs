@@ -5,6 +5,7 @@ use crate::args::Predict;
 use crate::show::Output;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::files::load_station;
+use slantpath_workflow::measure::known_branch;
 use slantpath_workflow::predict::{Predicted, predict_sheet, predicted, side_by_side};
 
 /// Predicts the base; with variants, all of them side by side first.
@@ -14,6 +15,7 @@ pub fn run(a: &Predict, out: &Output) -> Result<u8, WorkflowError> {
     let (conditions, drawing) = conditions(&a.drawn);
     let branch = a.branch.as_deref();
     let base = loaded.station(None)?;
+    known_branch(base, branch)?;
     let p = predicted(base, &conditions, drawing, &out.progress("predicting"))?;
     let mut sheets = vec![predict_sheet(base, &p, &conditions, branch)];
     let names: Vec<&str> = if a.all_variants {

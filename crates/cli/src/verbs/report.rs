@@ -84,7 +84,8 @@ pub fn page(
     Ok(case_page(
         station,
         c.sheets,
-        Some((&c.predicted, &c.judged)),
+        &c.predicted,
+        c.judged.as_ref().ok(),
         &c.measured,
         &[],
         &provenance,

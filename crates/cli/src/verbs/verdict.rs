@@ -6,7 +6,7 @@ use crate::show::Output;
 use slantpath_report::Sheet;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::files::{Loaded, load_station};
-use slantpath_workflow::measure::{Measured, measure_sheet};
+use slantpath_workflow::measure::{Measured, known_branch, measure_sheet};
 use slantpath_workflow::predict::{Predicted, predict_sheet, predicted};
 use slantpath_workflow::verdict::{Judged, judge, verdict_sheet};
 
@@ -15,7 +15,8 @@ pub struct Case {
     pub loaded: Loaded,
     pub predicted: Predicted,
     pub measured: Vec<Measured>,
-    pub judged: Judged,
+    /// The verdict, or why there is none.
+    pub judged: Result<Judged, WorkflowError>,
     pub sheets: Vec<Sheet>,
 }
 
@@ -24,21 +25,40 @@ pub fn case(a: &Verdict, out: &Output) -> Result<Case, WorkflowError> {
     let loaded = load_station(&a.station.station)?;
     out.warnings(&loaded.warnings);
     let station = loaded.station(a.station.variant.as_deref())?;
+    known_branch(station, a.recorded.branch.as_deref())?;
     let (conditions, drawing) = conditions(&a.drawn);
     let predicted = predicted(station, &conditions, drawing, &out.progress("predicting"))?;
     let measured = measure_all(station, &a.recordings, &a.recorded, out)?;
     let readings = all_readings(station, a.readings.as_deref())?;
-    let judged = judge(station, &predicted, &measured, &readings)?;
-    let sheets = vec![
-        predict_sheet(
-            station,
-            &predicted,
-            &conditions,
-            a.recorded.branch.as_deref(),
-        ),
-        measure_sheet(station, &measured),
-        verdict_sheet(station, &judged),
-    ];
+    let judged = if measured.is_empty() && readings.is_empty() {
+        Err(WorkflowError::argument(
+            "there is nothing to judge: no recording and no reading was given",
+            "name recordings behind the station file, or readings with --readings",
+        ))
+    } else {
+        judge(station, &predicted, &measured, &readings)
+    };
+    let mut sheets = vec![predict_sheet(
+        station,
+        &predicted,
+        &conditions,
+        a.recorded.branch.as_deref(),
+    )];
+    if !measured.is_empty() {
+        sheets.push(measure_sheet(station, &measured));
+    }
+    match &judged {
+        Ok(j) => sheets.push(verdict_sheet(station, j)),
+        // What was recorded stands on the page all the same, with what it does not say.
+        Err(e) if !measured.is_empty() => sheets.push(Sheet {
+            verb: "verdict".into(),
+            title: format!("{}: prediction against measurement", station.name),
+            because: vec![format!("There is no verdict: {e}")],
+            refused: true,
+            ..Sheet::default()
+        }),
+        Err(_) => {}
+    }
     Ok(Case {
         loaded,
         predicted,
@@ -51,5 +71,8 @@ pub fn case(a: &Verdict, out: &Output) -> Result<Case, WorkflowError> {
 /// Prints the verdict.
 pub fn run(a: &Verdict, out: &Output) -> Result<u8, WorkflowError> {
     let case = case(a, out)?;
-    out.sheets(case.sheets.get(2..).unwrap_or(&[]))
+    if case.measured.is_empty() {
+        case.judged?;
+    }
+    out.sheets(case.sheets.last().map_or(&[], std::slice::from_ref))
 }
