@@ -8,11 +8,13 @@
 //! - [`neighbour`]: what the operating rule allows, and the correction that keeps it
 //! - [`heat`] and [`supply`]: temperature, time to the limit, foldback in a log; current, volts, battery hours
 //! - [`frequency`]: tuning table, mixing products, services in the intermediate band
+//! - [`acceptance`]: limits before measuring, and what a measurement decides
 //! - [`trial`]: order, number and rules of a swap trial, fixed before it begins
 //! - [`pointing`]: a beam fitted to levels along bolt turns, and the next turn
 //! - [`design`]: coils around a receive feed: which pairs of uplink gain and receive G/T a dish can have
 //! - [`exposure`]: densities around the dish and distances to keep; the wind's load is `slantpath_antenna::wind`'s
 
+pub mod acceptance;
 pub mod desense;
 pub mod design;
 pub mod drive;

@@ -102,8 +102,16 @@ pub fn map(
     })
 }
 
-/// The receive loss in best focus along one dimension: `(value, loss dB, loss on the feed's axis dB)` where there is a coil, and
-/// what it teaches.
+/// The receive loss along one dimension.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sweep {
+    /// Where there is a coil: value (m; turns: a number), loss in best focus and loss on the feed's axis, dB.
+    pub points: Vec<[f64; 3]>,
+    /// What it teaches against common opinion, where it does.
+    pub remarks: Vec<String>,
+}
+
+/// The receive loss in best focus along one dimension.
 ///
 /// # Errors
 /// As [`map`].
@@ -113,7 +121,7 @@ pub fn sweep(
     (v, r): (Variable, Range),
     steps: usize,
     stop: &Stop,
-) -> Result<(Vec<(f64, f64, f64)>, Vec<String>)> {
+) -> Result<Sweep> {
     let n = steps.max(2);
     let values: Vec<f64> = (0..n)
         .map(|i| r.lo + (r.hi - r.lo) * i as f64 / (n - 1) as f64)
@@ -125,10 +133,13 @@ pub fn sweep(
         .zip(&points)
         .filter_map(|(x, p)| {
             let s = p.shadow.as_ref().ok()?;
-            Some((*x, s.loss().0, s.on_axis().0))
+            Some([*x, s.loss().0, s.on_axis().0])
         })
         .collect();
-    Ok((line, map_remarks(&points)))
+    Ok(Sweep {
+        points: line,
+        remarks: map_remarks(&points),
+    })
 }
 
 fn solve(
@@ -193,7 +204,7 @@ mod tests {
             "{:?}",
             m.remarks
         );
-        let (line, _) = sweep(
+        let line = sweep(
             &bench,
             &g,
             (Variable::Diameter, r(32.0, 56.0)),
@@ -201,8 +212,9 @@ mod tests {
             &Stop::new(),
         )
         .unwrap();
+        let line = line.points;
         assert_eq!(line.len(), 3);
-        assert!(line[2].1 > line[0].1, "{line:?}");
+        assert!(line[2][1] > line[0][1], "{line:?}");
     }
 
     #[test]

@@ -17,7 +17,7 @@ mod tolerance;
 mod workbench;
 
 pub use front::{front, spread_along};
-pub use map::{ShadowMap, map, sweep};
+pub use map::{ShadowMap, Sweep, map, sweep};
 pub use search::{Found, FrontPoint, Purity, Search, Spread, search};
 pub use space::{Range, Space, Variable};
 pub use tolerance::{Effect, Figure, tolerance};

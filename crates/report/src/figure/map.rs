@@ -29,7 +29,7 @@ pub struct MapFigure {
 /// Shades of the scale beside the map.
 const SHADES: usize = 6;
 
-/// Cells shaded by value, darker is more; hover text gives each value. A cell without a value is left open with a cross.
+/// Cells shaded by value, stronger is more; hover text gives each value. A cell without a value is left open with a cross.
 pub fn map(title: &str, m: &MapFigure) -> String {
     let (nx, ny) = (m.xs.len(), m.ys.len());
     let sound = nx >= 2

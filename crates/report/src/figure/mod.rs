@@ -182,7 +182,7 @@ mod tests {
     }
 
     #[test]
-    fn darker_cells_are_more() {
+    fn stronger_cells_are_more() {
         let m = MapFigure {
             xs: vec![1.0, 2.0],
             ys: vec![1.0, 2.0],

@@ -201,6 +201,22 @@ mod tests {
     }
 
     #[test]
+    fn wide_apertures_have_the_directivity_of_their_closed_forms() {
+        // D = e (k a)^2: e = 4/j01^2 = 0.692 for J0(j01 r/a) without cross-polar, 2/(j'11^2 - 1) = 0.837 for TE11 (S. Silver
+        // 1949, ch. 10: from memory; both follow from |int E|^2/(A int |E|^2))
+        let f = Frequency::ghz(10.0);
+        for (aperture, e) in [(Aperture::He11, 0.6917), (Aperture::Te11, 0.8368)] {
+            let mm = 2.4 * f.wavelength().as_mm();
+            let ka: f64 = 2.0 * PI * 2.4;
+            let h = horn(aperture, mm, 0.0);
+            let p = h.pattern(f, Polarisation::VERTICAL).unwrap();
+            let d = p.directivity(Angle::rad(0.0), Angle::rad(0.0)).0;
+            let want = slantpath_quantity::to_db(e * ka * ka);
+            assert!((d - want).abs() < 0.1, "{:?}: {d} {want}", h.aperture);
+        }
+    }
+
+    #[test]
     fn a_wider_aperture_has_a_narrower_beam_and_says_where_it_holds() {
         let f = Frequency::ghz(10.45);
         let down = |mm: f64| {

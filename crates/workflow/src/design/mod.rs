@@ -7,8 +7,8 @@ mod words;
 use crate::WorkflowError;
 use crate::drawings::{FeedOutline, dish_section, feed_section};
 use slantpath_plan::design::{
-    Effect, Found, FrontPoint, Range, Search, ShadowMap, Space, Variable, Workbench, map, search,
-    sweep, tolerance,
+    Effect, Found, FrontPoint, Range, Search, ShadowMap, Space, Sweep, Variable, Workbench, map,
+    search, sweep, tolerance,
 };
 use slantpath_quantity::{Decibel, Length};
 use slantpath_report::Sheet;
@@ -75,7 +75,7 @@ pub(crate) struct Designed {
     pub chosen: usize,
     pub effects: Vec<Effect>,
     /// Receive loss over the diameter, and what it teaches.
-    pub wider: (Vec<(f64, f64, f64)>, Vec<String>),
+    pub wider: Sweep,
     pub map: Option<ShadowMap>,
     /// Receive figures are for this branch.
     pub heard: setting::Heard,

@@ -464,7 +464,8 @@ fn remarks(d: &Designed, out: &mut Sheet) {
             ));
         }
     }
-    out.because.extend(d.wider.1.iter().map(|r| sentence(r)));
+    out.because
+        .extend(d.wider.remarks.iter().map(|r| sentence(r)));
 }
 
 fn end(p: Option<&FrontPoint>, get: impl Fn(&FrontPoint) -> f64, places: i32) -> String {
@@ -506,8 +507,8 @@ fn front_figure(d: &Designed) -> Figure {
 }
 
 fn wider_figure(d: &Designed) -> Figure {
-    let line = |get: &dyn Fn(&(f64, f64, f64)) -> f64| -> Vec<(f64, f64)> {
-        d.wider.0.iter().map(|p| (p.0 * 1e3, get(p))).collect()
+    let line = |k: usize| -> Vec<(f64, f64)> {
+        d.wider.points.iter().map(|p| (p[0] * 1e3, p[k])).collect()
     };
     Figure {
         key: "wider".into(),
@@ -519,8 +520,8 @@ fn wider_figure(d: &Designed) -> Figure {
             "coil diameter to the middle of the wire, mm",
             "loss, dB",
             &[
-                ("dish, in best focus".into(), line(&|p| p.1)),
-                ("on the feed's axis".into(), line(&|p| p.2)),
+                ("dish, in best focus".into(), line(1)),
+                ("on the feed's axis".into(), line(2)),
             ],
             &[],
             None,
@@ -556,7 +557,7 @@ fn map_figure(d: &Designed, m: &ShadowMap) -> Figure {
             &MapFigure {
                 x_name: name(m.x),
                 y_name: name(m.y),
-                value_name: "loss of the receive signal, dB (darker: more)".into(),
+                value_name: "loss of the receive signal, dB (stronger: more)".into(),
                 xs: values(&m.xs, m.x),
                 ys: values(&m.ys, m.y),
                 values: m.loss_db.clone(),

@@ -331,7 +331,7 @@ fn shadow_map(
             &MapFigure {
                 x_name: "coil diameter to the middle of the wire, mm".into(),
                 y_name: "wire, mm".into(),
-                value_name: "loss of the receive signal, dB (darker: more)".into(),
+                value_name: "loss of the receive signal, dB (stronger: more)".into(),
                 xs,
                 ys,
                 values,
