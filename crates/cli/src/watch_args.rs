@@ -11,6 +11,12 @@ pub struct Watch {
     /// Folder in which short recordings gather; each is measured and entered in the book once.
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
+    /// First record into the folder from a server of raw samples, tcp:HOST:PORT; with --format, --rate and --center.
+    #[arg(long, value_name = "SOURCE", requires_all = ["folder", "format", "rate", "center"])]
+    pub record: Option<String>,
+    /// Seconds to record.
+    #[arg(long, value_name = "S", default_value_t = 20.0, requires = "record")]
+    pub seconds: f64,
     /// Readings (CSV) that carry a moment; each is entered once.
     #[arg(long, value_name = "CSV")]
     pub readings: Option<PathBuf>,

@@ -168,7 +168,7 @@ fn local_times_across_a_clock_change_are_told() {
     );
     let mut zoned = args.to_vec();
     zoned.extend(["--zone", "Europe/London"]);
-    let text = flat(&expect(0, &zoned));
+    let text = flat(&expect(4, &zoned));
     assert!(text.contains("the order of the rows tells which"), "{text}");
     // Mistakes are the input's.
     fs::write(&weather, "time,temperature\nnever,9\n").unwrap();

@@ -7,6 +7,7 @@
 mod cause;
 mod judge;
 mod moments;
+mod record;
 mod rows;
 mod sheet;
 mod sky;
@@ -18,6 +19,7 @@ mod weather;
 pub use cause::Cause;
 pub use judge::{Channel, Finding, Judged, Of, Oscillator};
 pub use moments::zone;
+pub use record::{Recording, record};
 pub use rows::{Mark, Row};
 pub use take::{Taken, Writing};
 pub use weather::{Over, Overs, Weather};
@@ -35,6 +37,11 @@ use slantpath_station::Station;
 use slantpath_station::checked::Reading;
 use slantpath_stats::Progress;
 use std::path::{Path, PathBuf};
+
+/// A file that was read: kind, name, SHA-256.
+pub type InputFile = (String, String, String);
+/// A branch with the causes of its findings.
+type Branch = (Judged, Vec<Option<Cause>>);
 
 /// What to watch, and how.
 #[derive(Debug, Clone)]
@@ -197,7 +204,7 @@ fn overs_of(o: &WatchOptions) -> Result<Overs, WorkflowError> {
 fn dated_readings(
     station: &Station,
     path: &Path,
-) -> Result<(Vec<Reading>, (String, String, String)), WorkflowError> {
+) -> Result<(Vec<Reading>, InputFile), WorkflowError> {
     let readings = load_readings(path)?;
     check_readings(&readings, station)?;
     let s = source(path, "readings file")?;
@@ -216,7 +223,7 @@ fn dated_readings(
 pub fn story(
     station: &Station,
     options: &WatchOptions,
-) -> Result<(Sheet, Vec<(String, String, String)>), WorkflowError> {
+) -> Result<(Sheet, Vec<InputFile>), WorkflowError> {
     let weather = weather_of(options)?;
     let overs = overs_of(options)?;
     let mut told: Vec<String> = weather.told.iter().chain(&overs.told).cloned().collect();
@@ -266,7 +273,7 @@ struct Look<'a> {
 
 impl Look<'_> {
     /// Every branch with entries, each with the causes of its findings.
-    fn all(&self) -> Result<Vec<(Judged, Vec<Option<Cause>>)>, WorkflowError> {
+    fn all(&self) -> Result<Vec<Branch>, WorkflowError> {
         let mut branches: Vec<String> = self
             .station
             .receive

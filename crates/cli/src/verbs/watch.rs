@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::book::{book_path, open};
 use slantpath_workflow::files::{load_station, write_whole};
-use slantpath_workflow::watch::{WatchOptions, Writing, watch, zone};
+use slantpath_workflow::watch::{Recording, WatchOptions, Writing, record, watch, zone};
 use std::time::Duration;
 
 /// Exit code of an alarm: an answer, and neither a failure nor a refusal.
@@ -50,6 +50,23 @@ fn once(a: &Watch, out: &Output) -> Result<u8, WorkflowError> {
         measure: measure_options(&a.recorded)?,
     };
     let now = Timestamp::now();
+    if let (Some(from), Some(folder), Some(format), Some(rate_hz), Some(mhz)) = (
+        &a.record,
+        &a.folder,
+        options.measure.open.format,
+        a.recorded.rate,
+        a.recorded.center,
+    ) {
+        let what = Recording {
+            from,
+            seconds: positive("--seconds", a.seconds)?,
+            format,
+            rate_hz: positive("--rate", rate_hz)?,
+            center_hz: 1e6 * mhz,
+            branch: options.branch.as_deref(),
+        };
+        record(folder, &what, now)?;
+    }
     let (mut book, migrated) = open(&book_path(&a.station.station, a.book.as_deref()), now)?;
     let writing = Writing {
         station,

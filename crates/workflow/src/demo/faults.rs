@@ -101,7 +101,7 @@ fn splitter(folder: &Path, progress: &Progress, out: &mut Faults) -> Result<(), 
         &[],
     )?;
     let mut sheet = diagnosis_sheet(station, &x);
-    sheet.title = format!("{}: an evening without the beacon", station.name);
+    sheet.title = format!("An evening without the beacon: {}", station.name);
     out.sheets.push(sheet);
     Ok(())
 }
