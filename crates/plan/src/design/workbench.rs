@@ -334,7 +334,11 @@ impl Workbench {
                     }
                 })
                 .collect();
-            let validity = up.validity.clone().and(shadow.validity.clone());
+            let validity = up
+                .validity
+                .clone()
+                .and(shadow.validity.clone())
+                .and(s.horn.validity(s.downlink));
             Ok(Solved {
                 geometry: *g,
                 pairs,

@@ -49,7 +49,7 @@ pub(super) fn setting(
     let disc = o
         .disc
         .or(station.feed.coil.as_ref().map(|c| c.disc))
-        .unwrap_or(uplink.wavelength() * 0.8);
+        .unwrap_or(Length::mm((uplink.wavelength().as_mm() * 0.8).round()));
     let (dish, _) =
         reflector(&station.reflector.shape, &best).map_err(slantpath_link::LinkError::from)?;
     let model = Model::new(&bare(station), &Conditions::default())?;

@@ -316,7 +316,7 @@ fn errors(o: &DesignOptions, all: &[Effect]) -> Section {
         let pair = |k: usize| {
             let one = |c: &Option<[f64; 3]>| {
                 c.and_then(|c| c.get(k).copied())
-                    .map_or_else(|| "cannot be".to_string(), |v| signed(v))
+                    .map_or_else(|| "cannot be".to_string(), signed)
             };
             Cell::Text(e.change.iter().map(one).collect::<Vec<_>>().join(" | "))
         };

@@ -3,7 +3,6 @@
 use slantpath_antenna::budget::{Aim, cut};
 use slantpath_antenna::dish::Stand;
 use slantpath_antenna::pattern::Pattern;
-use slantpath_antenna::polarisation::Sense;
 use slantpath_link::{Model, Mounted, arm, reflector};
 use slantpath_quantity::{Angle, Contributor, Frequency, Length, amplitude_to_db, show};
 use slantpath_report::Figure;
@@ -86,11 +85,7 @@ pub(super) fn of_coil(
         out.push(coil_cut(&t.pattern, t.frequency, t.reflector.half_angle()));
         out.push(axial_ratio(&t.pattern, t.reflector.half_angle()));
     }
-    let sense = match station.feed.transmit.as_ref().map(|t| t.sense_at_feed) {
-        Some(slantpath_station::checked::Polarisation::Lhcp) => Sense::Left,
-        _ => Sense::Right,
-    };
-    let coil = c.coil(sense, &best);
+    let coil = c.coil(super::sense(station), &best);
     let Ok((dish, _)) = reflector(&station.reflector.shape, &best) else {
         return out;
     };

@@ -24,8 +24,13 @@ const BEHIND_M: f64 = 0.025;
 
 impl FeedOutline {
     /// Lines `(x, z)` in metres.
-    pub(super) fn lines(&self) -> Vec<(Vec<(f64, f64)>, Stroke, String)> {
+    pub(super) fn lines(&self) -> Vec<Outline> {
         let mut out = Vec::new();
+        let line = |points, stroke, label: &str| Outline {
+            points,
+            stroke,
+            label: label.to_string(),
+        };
         let edge = 0.5 * self.disc.as_m();
         let hole = self
             .horn
@@ -33,16 +38,16 @@ impl FeedOutline {
             .map_or(0.0, |h| h.outer_radius.as_m())
             .min(edge);
         for side in [-1.0, 1.0] {
-            out.push((
+            out.push(line(
                 vec![(side * hole, 0.0), (side * edge, 0.0)],
                 Stroke::Metal,
-                "disc".to_string(),
+                "disc",
             ));
         }
         if let Some(h) = &self.horn {
             let (inner, outer, front) = (h.radius.as_m(), h.outer_radius.as_m(), h.front.as_m());
             for side in [-1.0, 1.0] {
-                out.push((
+                out.push(line(
                     vec![
                         (side * outer, -BEHIND_M),
                         (side * outer, front),
@@ -50,7 +55,7 @@ impl FeedOutline {
                         (side * inner, -BEHIND_M),
                     ],
                     Stroke::Metal,
-                    "receive feed".to_string(),
+                    "receive feed",
                 ));
             }
         }
@@ -69,10 +74,10 @@ impl FeedOutline {
                     c.stub.as_m() + c.pitch.as_m() * c.turns * s,
                 )
             }));
-            out.push((
+            out.push(line(
                 points,
                 Stroke::Wire,
-                "uplink coil, as seen from the side".to_string(),
+                "uplink coil, as seen from the side",
             ));
         }
         out
@@ -85,10 +90,9 @@ pub fn feed_section(o: &FeedOutline) -> Figure {
     let mut outlines: Vec<Outline> = o
         .lines()
         .into_iter()
-        .map(|(points, stroke, label)| Outline {
-            points: points.into_iter().map(|(x, z)| (mm(x), mm(z))).collect(),
-            stroke,
-            label,
+        .map(|o| Outline {
+            points: o.points.into_iter().map(|(x, z)| (mm(x), mm(z))).collect(),
+            ..o
         })
         .collect();
     let top = o

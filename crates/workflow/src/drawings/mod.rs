@@ -9,11 +9,13 @@ mod section;
 pub use feed::{FeedOutline, feed_section};
 pub use section::dish_section;
 
+use slantpath_antenna::polarisation::Sense;
 use slantpath_link::{Model, mounted_receive, mounted_transmit};
 use slantpath_quantity::{Angle, Contributor, Length};
 use slantpath_report::Figure;
 use slantpath_report::figure::{Stack, efficiency_stack};
 use slantpath_station::Station;
+use slantpath_station::checked::Polarisation;
 
 /// Everything that can be drawn of a station's dish and feed. A feed by its dimensions has more to show.
 pub fn of_station(station: &Station, model: &Model) -> Vec<Figure> {
@@ -44,18 +46,20 @@ pub fn of_station(station: &Station, model: &Model) -> Vec<Figure> {
     out
 }
 
+/// Sense for which the coil is wound; that of a feed which only receives is taken as right-handed.
+fn sense(station: &Station) -> Sense {
+    match station.feed.transmit.as_ref().map(|t| t.sense_at_feed) {
+        Some(Polarisation::Lhcp) => Sense::Left,
+        _ => Sense::Right,
+    }
+}
+
 /// The feed's outline, when it is described by its dimensions.
 fn outline(station: &Station, disc_at: Option<Length>) -> Option<FeedOutline> {
     let best = |c: &Contributor| c.distribution.mean();
     let c = station.feed.coil.as_ref()?;
-    let sense = match &station.feed.transmit {
-        Some(t) if t.sense_at_feed == slantpath_station::checked::Polarisation::Lhcp => {
-            slantpath_antenna::polarisation::Sense::Left
-        }
-        _ => slantpath_antenna::polarisation::Sense::Right,
-    };
     Some(FeedOutline {
-        coil: Some(c.coil(sense, &best)),
+        coil: Some(c.coil(sense(station), &best)),
         horn: c.receive_feed(&best),
         disc: c.disc,
         disc_at: disc_at.unwrap_or(Length::m(0.0)),

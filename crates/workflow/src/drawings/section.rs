@@ -71,13 +71,16 @@ pub fn dish_section(
         )
     };
     match feed {
-        Some(o) => outlines.extend(o.lines().into_iter().map(|(points, stroke, label)| {
+        Some(o) => outlines.extend(o.lines().into_iter().map(|part| {
             let d = o.disc_at.as_m();
-            line(
-                points.into_iter().map(|(x, z)| feed_at(d + z, x)).collect(),
-                stroke,
-                &label,
-            )
+            Outline {
+                points: part
+                    .points
+                    .into_iter()
+                    .map(|(x, z)| feed_at(d + z, x))
+                    .collect(),
+                ..part
+            }
         })),
         None => {
             let r = 0.03 * a;
