@@ -195,9 +195,9 @@ mod tests {
             let v = rest.split("fill-opacity=\"").nth(1).unwrap();
             v.split('"').next().unwrap().parse().unwrap()
         };
-        assert!(cell("1.00, 1.00: 0.00") < cell("2.00, 2.00: 0.50"));
-        assert!(cell("2.00, 2.00: 0.50") < cell("2.00, 1.00: 1.00"));
-        assert!(s.contains("1.00, 2.00: none"));
+        assert!(cell("1, 1: 0.00") < cell("2, 2: 0.50"));
+        assert!(cell("2, 2: 0.50") < cell("2, 1: 1.00"));
+        assert!(s.contains("1, 2: none"));
     }
 
     #[test]
