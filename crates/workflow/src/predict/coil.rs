@@ -1,10 +1,10 @@
 //! What was computed of a feed described by its dimensions, in sentences.
 
-use slantpath_link::{ComputedShadow, ComputedTransmit, Model, computed_feed};
-use slantpath_quantity::{Angle, show};
+use slantpath_link::{ComputedShadow, ComputedTransmit, Model, computed_feed, mounted_receive};
+use slantpath_quantity::{Angle, show, to_db};
 use slantpath_report::Section;
 use slantpath_station::Station;
-use slantpath_station::checked::{Matching, TransmitFeed};
+use slantpath_station::checked::{FeedPattern, HornKind, Matching, TransmitFeed};
 
 /// On-axis loss this far from the dish's is told.
 const PROXY_DB: f64 = 0.3;
@@ -12,12 +12,20 @@ const PROXY_DB: f64 = 0.3;
 /// A section, when something of the feed is computed. Its figures were solved for the model already.
 pub(super) fn computed(station: &Station, model: &Model) -> Option<Section> {
     let elevation = Angle::deg(model.geometry().apparent.elevation_deg);
-    let c = computed_feed(station, elevation).ok()??;
+    let c = computed_feed(station, elevation).ok().flatten();
+    let horn = from_horn(station, elevation);
+    if c.is_none() && horn.is_none() {
+        return None;
+    }
     let mut s = Section::new(
         "computed_feed",
         format!("feed `{}`, computed from its dimensions", station.feed.name),
         Vec::new(),
     );
+    s.text.extend(horn);
+    let Some(c) = c else {
+        return Some(s);
+    };
     s.text.extend(c.transmit.iter().flat_map(transmit));
     if let Some(t) = c.transmit.as_ref().zip(station.feed.transmit.as_ref()) {
         s.text.extend(matched(t.1));
@@ -29,6 +37,37 @@ pub(super) fn computed(station: &Station, model: &Model) -> Option<Section> {
             .into(),
     );
     Some(s)
+}
+
+/// What follows from the receive feed's aperture, when its pattern does.
+fn from_horn(station: &Station, elevation: Angle) -> Option<String> {
+    let (FeedPattern::FromHorn { error }, Some(horn), Some(p)) = (
+        &station.feed.receive.pattern,
+        &station.feed.horn,
+        station.satellite.passbands.first(),
+    ) else {
+        return None;
+    };
+    let m = mounted_receive(station, p.downlink.centre(), elevation).ok()?;
+    let cone = m.reflector.half_angle();
+    let axis = m.pattern.co_polar(0.0, 0.0).norm();
+    // mean power of both planes
+    let down = |phi: f64| (m.pattern.co_polar(cone.as_rad(), phi).norm() / axis).powi(2);
+    let edge = to_db(0.5 * (down(0.0) + down(std::f64::consts::FRAC_PI_2)));
+    let (v, u) = show::value_and_u(
+        edge,
+        error.distribution.u() * (-edge / 10.0).clamp(0.0, 1.0),
+    );
+    Some(format!(
+        "Receive pattern from the aperture ({}, {} mm across): {v} ± {u} dB at {} deg, where the dish ends.",
+        match horn.kind {
+            HornKind::Te11 => "open waveguide",
+            HornKind::He11 => "scalar horn",
+            HornKind::Measured => "as measured",
+        },
+        show::significant(2e3 * horn.radius.as_m(), 3),
+        show::fixed(cone.as_deg(), 0),
+    ))
 }
 
 fn pm(value: (f64, f64)) -> String {
