@@ -24,11 +24,24 @@ impl Slot {
 pub struct Inputs {
     contributors: Vec<Contributor>,
     by_id: BTreeMap<ContributorId, Slot>,
+    /// What is taken in place of an input of that identity.
+    instead: BTreeMap<ContributorId, Contributor>,
 }
 
 impl Inputs {
+    /// None yet; whoever asks for a slot of the first of a pair gets that of the second.
+    pub(crate) fn with_instead(
+        pairs: impl IntoIterator<Item = (ContributorId, Contributor)>,
+    ) -> Self {
+        Self {
+            instead: pairs.into_iter().collect(),
+            ..Self::default()
+        }
+    }
     /// The slot of a contributor; the same identity gets the same slot.
     pub fn slot(&mut self, c: &Contributor) -> Slot {
+        let other = self.instead.get(&c.id).cloned();
+        let c = other.as_ref().unwrap_or(c);
         if let Some(&s) = self.by_id.get(&c.id) {
             return s;
         }

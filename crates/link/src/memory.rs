@@ -2,7 +2,9 @@
 //! if" about a part then solves no reflector and no atmosphere again. A remembered answer is used for exactly the same
 //! question only, so that a model with memory is the model without it, bit for bit.
 
+use crate::conditions::Conditions;
 use crate::dish::{Response, Side};
+use crate::geometry::geometry;
 use crate::receive::SkyTable;
 use slantpath_antenna::dish::DishAntenna;
 use slantpath_quantity::{Angle, Frequency, Length};
@@ -12,13 +14,13 @@ use slantpath_station::checked::{Feed, Reflector, Satellite, Site, Station};
 const KEPT: usize = 24;
 
 /// Kept answers; give the same one to [`crate::Model::with_memory`] again and again.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone)]
 pub struct Memory {
     dishes: Vec<Dish>,
     skies: Vec<Sky>,
 }
 
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Dish {
     reflector: Reflector,
     feed: Feed,
@@ -31,13 +33,24 @@ struct Dish {
     responses: Option<Vec<Response>>,
 }
 
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Sky {
     site: Site,
     f: Frequency,
     diameter: Length,
     skew: Option<Angle>,
     table: SkyTable,
+}
+
+impl Dish {
+    fn answers(&self, station: &Station, side: Side, f: Frequency, elevation: Angle) -> bool {
+        self.side == side
+            && self.f == f
+            && self.elevation == elevation
+            && self.reflector == station.reflector
+            && self.feed == station.feed
+            && self.satellite == station.satellite
+    }
 }
 
 impl Memory {
@@ -48,14 +61,78 @@ impl Memory {
         f: Frequency,
         elevation: Angle,
     ) -> Option<&mut Dish> {
-        self.dishes.iter_mut().find(|d| {
-            d.side == side
-                && d.f == f
-                && d.elevation == elevation
-                && d.reflector == station.reflector
-                && d.feed == station.feed
-                && d.satellite == station.satellite
+        let at = self
+            .dishes
+            .iter()
+            .position(|d| d.answers(station, side, f, elevation))?;
+        // Asked for last, forgotten last.
+        let known = self.dishes.remove(at);
+        self.dishes.push(known);
+        self.dishes.last_mut()
+    }
+
+    /// Whether everything slow about this station is known: its model then takes milliseconds.
+    pub fn holds(&self, station: &Station, conditions: &Conditions) -> bool {
+        let Ok(g) = geometry(station, conditions) else {
+            return false;
+        };
+        let elevation = Angle::deg(g.apparent.elevation_deg);
+        let diameter = station.reflector.shape.aperture_diameter();
+        let diameter = Length::m(diameter.distribution.mean());
+        let dish = |side: Side, f: Frequency| {
+            self.dishes
+                .iter()
+                .any(|d| d.answers(station, side, f, elevation))
+        };
+        station.satellite.passbands.iter().all(|p| {
+            let (down, up) = (p.downlink.centre(), p.uplink.centre());
+            let sends = station.feed.transmit.is_some()
+                && station
+                    .transmit
+                    .as_ref()
+                    .is_some_and(|t| t.segment(&p.name).is_some());
+            let up = station
+                .transmit
+                .as_ref()
+                .and_then(|t| t.segment(&p.name)?.frequency)
+                .unwrap_or(up);
+            dish(Side::Receive, down)
+                && (!sends || dish(Side::Transmit, up))
+                && self
+                    .skies
+                    .iter()
+                    .any(|s| s.f == down && s.diameter == diameter && s.site == station.site)
         })
+    }
+
+    /// Takes over what another memory has learned, for one that was copied from this one and went to work elsewhere.
+    pub fn absorb(&mut self, other: Self) {
+        for d in other.dishes {
+            let known = self.dishes.iter().any(|k| {
+                k.side == d.side
+                    && k.f == d.f
+                    && k.elevation == d.elevation
+                    && k.reflector == d.reflector
+                    && k.feed == d.feed
+                    && k.satellite == d.satellite
+                    && k.responses.is_some() == d.responses.is_some()
+            });
+            if !known {
+                self.dishes.push(d);
+            }
+        }
+        for s in other.skies {
+            let known = self.skies.iter().any(|k| {
+                k.f == s.f && k.diameter == s.diameter && k.skew == s.skew && k.site == s.site
+            });
+            if !known {
+                self.skies.push(s);
+            }
+        }
+        let over = self.dishes.len().saturating_sub(KEPT);
+        self.dishes.drain(..over);
+        let over = self.skies.len().saturating_sub(KEPT);
+        self.skies.drain(..over);
     }
 
     /// The antenna of exactly this question.

@@ -72,8 +72,16 @@ impl Model {
         conditions: &Conditions,
         memory: &mut Memory,
     ) -> Result<Self, LinkError> {
+        Self::wired(Inputs::default(), station, conditions, memory)
+    }
+
+    pub(crate) fn wired(
+        mut inputs: Inputs,
+        station: &Station,
+        conditions: &Conditions,
+        memory: &mut Memory,
+    ) -> Result<Self, LinkError> {
         conditions.check()?;
-        let mut inputs = Inputs::default();
         let geometry = geometry(station, conditions)?;
         let climate = site_climate(&station.site)?;
         let shared = SharedAir::new(&mut inputs, &station.site, &climate, conditions);

@@ -163,6 +163,19 @@ fn the_match_is_measured_else_written_else_computed() {
 }
 
 #[test]
+fn another_reference_impedance_is_converted() {
+    // matched to 75 ohm: on a line of 50 a fifth comes back, 13.98 dB
+    let s11 = "LHCP\"\ns11 = \"tv.s1p\"\n";
+    let file = "# MHz S RI R 75\n2390 0 0\n2430 0 0\n";
+    let own = with(&[(&format!("LHCP\"\n{MATCH}"), s11)], &[("tv.s1p", file)]).unwrap();
+    let m = Model::new(&own, &Conditions::default()).unwrap();
+    let d = input(&m, "feed.coil.transmit.return_loss")
+        .unwrap()
+        .distribution;
+    assert!((d.mean() - 13.979).abs() < 1e-3, "{d:?}");
+}
+
+#[test]
 fn gaps_in_a_measurement_are_named() {
     let s11 = "LHCP\"\ns11 = \"dry.s1p\"\n";
     let tried =

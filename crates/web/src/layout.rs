@@ -10,6 +10,7 @@ use slantpath_workflow::WorkflowError;
 /// Pages in the order of the heading.
 pub const PLACES: &[(&str, &str)] = &[
     ("/", "Chain sheet"),
+    ("/drawings", "Drawings"),
     ("/figures", "All figures"),
     ("/sky", "Sky"),
     ("/recordings", "Recordings"),

@@ -7,7 +7,9 @@
 mod desk;
 mod guard;
 mod house;
+mod later;
 mod layout;
+mod network;
 mod pages;
 mod serve;
 mod view;

@@ -2,6 +2,7 @@
 
 use crate::guard::{Door, Key};
 use crate::house::House;
+use crate::network::Network;
 use crate::pages::router;
 use axum_server::tls_rustls::RustlsConfig;
 use sha2::{Digest, Sha256};
@@ -123,6 +124,9 @@ async fn run(
         }
     };
     announce(&said);
+    // The first page then finds the station solved.
+    let first = Arc::clone(&house);
+    tokio::task::spawn_blocking(move || first.warm());
     let near = async { axum::serve(listener, near).await };
     match far {
         None => near.await,
@@ -180,6 +184,12 @@ async fn network(
         .map_err(|e| std::io::Error::other(e.to_string()))
         .map_err(machine("drawing the code"))?;
     let door = Arc::new(Door::network(&[address], port, key));
+    let fingerprint = fingerprint.join(":");
+    let _ = house.network.set(Network {
+        door: Arc::clone(&door),
+        base: format!("https://{host}:{port}"),
+        fingerprint: fingerprint.clone(),
+    });
     let server = axum_server::from_tcp_rustls(listener, config)
         .map_err(machine("serving the local network"))?;
     let app = router(Arc::clone(house), door).into_make_service();
@@ -188,7 +198,7 @@ async fn network(
         Invitation {
             address: link,
             code,
-            fingerprint: fingerprint.join(":"),
+            fingerprint,
         },
     ))
 }

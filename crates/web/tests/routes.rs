@@ -1,79 +1,40 @@
 //! Routes without a socket: who is let in, what pages say, and that only an explicit act writes to the file.
 
+mod common;
+
 use axum::Router;
 use axum::body::Body;
-use axum::http::{Method, Request, Response, StatusCode, header};
+use axum::http::{Method, Request, StatusCode, header};
+use common::{Desk, HOST, ORIGIN, ask, desk, get, live_desk, post};
 use http_body_util::BodyExt;
 use serde_json::Value;
 use slantpath_capture::source::synthetic::{Scene, SyntheticSource};
 use slantpath_web::{Door, House, Key, router};
-use slantpath_workflow::live::{LiveInput, LiveOptions};
 use std::net::{IpAddr, Ipv4Addr};
-use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tower::ServiceExt;
 
-const HOST: &str = "127.0.0.1:4000";
-
-struct Desk {
-    _folder: tempfile::TempDir,
-    station: PathBuf,
-    house: Arc<House>,
-}
-
-fn desk() -> Desk {
-    let folder = tempfile::tempdir().expect("a folder");
-    slantpath_workflow::demo::write_files(folder.path()).expect("the demo's files");
-    let station = folder.path().join("qq0aaa.toml");
-    let house = Arc::new(House::new(&station).expect("the demo station"));
-    Desk {
-        _folder: folder,
-        station,
-        house,
-    }
-}
-
-impl Desk {
-    fn near(&self) -> Router {
-        router(Arc::clone(&self.house), Arc::new(Door::loopback(4000)))
-    }
-    fn file(&self) -> String {
-        std::fs::read_to_string(&self.station).expect("the station file")
-    }
-}
-
-fn get(path: &str) -> Request<Body> {
-    Request::get(path)
-        .header(header::HOST, HOST)
-        .body(Body::empty())
-        .expect("a request")
-}
-
-fn post(path: &str, origin: Option<&str>, form: &str) -> Request<Body> {
-    let mut r = Request::post(path)
-        .header(header::HOST, HOST)
-        .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
-    if let Some(o) = origin {
-        r = r.header(header::ORIGIN, o);
-    }
-    r.body(Body::from(form.to_string())).expect("a request")
-}
-
-async fn ask(app: Router, r: Request<Body>) -> (Response<()>, String) {
-    let answer = app.oneshot(r).await.expect("an answer");
-    let (head, body) = answer.into_parts();
-    let bytes = body.collect().await.expect("a body").to_bytes();
-    (
-        Response::from_parts(head, ()),
-        String::from_utf8_lossy(&bytes).into_owned(),
-    )
-}
-
 #[tokio::test]
 async fn every_page_answers_and_carries_the_strict_headers() {
     let d = desk();
-    for path in ["/", "/figures", "/sky", "/page.css", "/page.js"] {
+    for path in [
+        "/",
+        "/figures",
+        "/sky",
+        "/drawings",
+        "/drawings/dish",
+        "/drawings/noise",
+        "/drawings/budget",
+        "/drawings/spectrum",
+        "/drawings/trial",
+        "/drawings/drive",
+        "/sheet",
+        "/book/echo",
+        "/phone",
+        "/page.css",
+        "/page.js",
+    ] {
         let (head, body) = ask(d.near(), get(path)).await;
         assert_eq!(head.status(), StatusCode::OK, "{path}: {body}");
         let csp = head.headers()[header::CONTENT_SECURITY_POLICY]
@@ -250,30 +211,6 @@ async fn the_network_door_lets_one_visitor_in_by_its_key() {
     door.invite(fresh.clone());
     let slowed = ask_with(format!("/?key={}", fresh.text()), None).await;
     assert_eq!(slowed.0.status(), StatusCode::TOO_MANY_REQUESTS);
-}
-
-const ORIGIN: Option<&str> = Some("http://127.0.0.1:4000");
-
-fn live_desk() -> Desk {
-    let folder = tempfile::tempdir().expect("a folder");
-    slantpath_workflow::demo::write_files(folder.path()).expect("the demo's files");
-    let station = folder.path().join("qq0aaa.toml");
-    let options = LiveOptions {
-        input: LiveInput::Simulated,
-        format: None,
-        rate_hz: None,
-        center_hz: None,
-        branch: None,
-        lo_tolerance_hz: None,
-    };
-    let house = House::new(&station)
-        .and_then(|h| h.with_metrics(true).with_live(&options))
-        .expect("a live house");
-    Desk {
-        _folder: folder,
-        station,
-        house: Arc::new(house),
-    }
 }
 
 /// The stream's events until `enough` of them say so, each with the time since the last.

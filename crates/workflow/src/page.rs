@@ -108,7 +108,8 @@ pub fn ledgers(station: &Station, p: &Predicted, branch: Option<&str>) -> Vec<Fi
         .collect()
 }
 
-fn side_by_side(j: &Judged) -> Figure {
+/// Measured against predicted.
+pub fn side_by_side(j: &Judged) -> Figure {
     let rows: Vec<IntervalRow> = j
         .comparands
         .iter()
@@ -128,7 +129,8 @@ fn side_by_side(j: &Judged) -> Figure {
     }
 }
 
-fn spectrum(i: usize, m: &Measured) -> Figure {
+/// Spectrum of a recording with its fitted floor and the windows used.
+pub fn spectrum(i: usize, m: &Measured) -> Figure {
     let picture = &m.measurement.picture;
     let centre = m.measurement.centre_hz;
     let (f, p): (Vec<f64>, Vec<f64>) = picture
@@ -168,7 +170,8 @@ fn nearest(points: &[(f64, f64)], f: f64) -> Option<f64> {
     points.get(i).or_else(|| points.last()).map(|p| p.1)
 }
 
-fn trial(i: usize, c: &Compared) -> Figure {
+/// Recordings of a trial, and the difference of its sides.
+pub fn trial(i: usize, c: &Compared) -> Figure {
     let start = c
         .observations
         .iter()

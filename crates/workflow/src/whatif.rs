@@ -6,7 +6,11 @@
 
 use crate::WorkflowError;
 use crate::files::{Loaded, digest, load_from};
+use crate::predict::Predicted;
+use slantpath_link::{Conditions, Drawing, Memory, Nearby, predict as draw};
 use slantpath_quantity::{Answer, ContributorId, Estimate};
+use slantpath_station::Station;
+use slantpath_stats::{Progress, Stop};
 use std::path::{Path, PathBuf};
 use toml_edit::{DocumentMut, Item, Table, Value};
 
@@ -314,6 +318,27 @@ pub fn change(from: &Answer, to: &Answer) -> Option<Estimate> {
     Some(Estimate::normal(b.value - a.value, square.sqrt()))
 }
 
+/// `wanted` predicted from a solved neighbour, at once, while its own dish, feed or air are not solved; and the labels of
+/// the changed inputs of those that are followed.
+///
+/// # Errors
+/// As the neighbour's model and the draws.
+pub fn nearby(
+    solved: &Station,
+    wanted: &Station,
+    conditions: &Conditions,
+    drawing: Drawing,
+    memory: &mut Memory,
+) -> Result<(Predicted, Vec<String>), WorkflowError> {
+    let n = Nearby::new(solved, wanted, conditions, memory)?;
+    let prediction = draw(&n.model, drawing, &Stop::new(), &Progress::silent())?;
+    let predicted = Predicted {
+        model: n.model,
+        prediction,
+    };
+    Ok((predicted, n.followed))
+}
+
 /// Whether a contributor belongs to what stands at `place` in the file (`part.lnb`, `reflector`, `feed.old`, `site`).
 pub fn belongs(id: &ContributorId, place: &str) -> bool {
     let id = id.as_str();
@@ -479,6 +504,72 @@ mod tests {
             "part.lnb"
         ));
         assert!(belongs(&ContributorId::new("reflector.width"), "reflector"));
+    }
+
+    #[test]
+    fn a_neighbour_answers_before_the_fields_are_solved() {
+        let (_folder, s) = demo();
+        let base = s.load().expect("read");
+        let base = base.station(None).expect("the base");
+        let here = Conditions::default();
+        let drawing = Drawing {
+            seed: 1,
+            trials: 200,
+        };
+        let mut memory = Memory::default();
+        let solve = |station: &Station, memory: &mut Memory| {
+            crate::predict::predicted_with(station, &here, drawing, &Progress::silent(), memory)
+                .expect("predicted")
+        };
+        let before = solve(base, &mut memory);
+        assert!(memory.holds(base, &here));
+        let width = s
+            .written(None, "reflector.width")
+            .or_else(|| s.written(None, "reflector.diameter"))
+            .expect("the dish's size");
+        let place = match s.written(None, "reflector.width") {
+            Some(_) => "reflector.width",
+            None => "reflector.diameter",
+        };
+        let metres: f64 = width
+            .split_whitespace()
+            .next()
+            .and_then(|n| n.parse().ok())
+            .expect("a number");
+        let text = width.replacen(&metres.to_string(), &format!("{:.4}", metres * 1.02), 1);
+        let edits = [
+            edit(place, &text),
+            edit("part.lnb.noise_figure", "0.3 dB ± 0.1"),
+        ];
+        let loaded = s.load_with(None, &edits).expect("taken");
+        let wanted = loaded.station(Some(UNSAVED)).expect("there");
+        assert!(!memory.holds(wanted, &here));
+        let (near, followed) = nearby(base, wanted, &here, drawing, &mut memory).expect("answered");
+        assert_eq!(followed.len(), 1, "{followed:?}");
+        let after = solve(wanted, &mut memory);
+        assert!(memory.holds(wanted, &here) && memory.holds(base, &here));
+        let mut seen = 0;
+        for (m, solved) in after
+            .prediction
+            .group(slantpath_link::Group::Measurand)
+            .filter(|(m, _)| m.id.contains(".g_over_t@"))
+        {
+            let of = |p: &Predicted| {
+                p.prediction
+                    .answer(&m.id)
+                    .and_then(|a| Some(a.estimate()?.value))
+            };
+            let (b, n) = (of(&before).expect("known"), of(&near).expect("known"));
+            let v = solved.estimate().expect("known").value;
+            assert!((n - v).abs() < 0.03, "{}: {n} nearby, {v} solved", m.id);
+            assert!((v - b).abs() > 0.2, "{}: {b} to {v}", m.id);
+            seen += 1;
+        }
+        assert!(seen > 0);
+        // A copy that went to work elsewhere brings home what it learned.
+        let mut other = Memory::default();
+        other.absorb(memory);
+        assert!(other.holds(wanted, &here));
     }
 
     #[test]

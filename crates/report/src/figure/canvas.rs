@@ -112,6 +112,47 @@ impl Canvas {
         let _ = write!(self.out, "<g><title>{}</title>", escape(title));
     }
 
+    /// Unseen strips over a frame, each with the values of the curves there as hover text: `say` makes it from the value
+    /// across and the curves' names with their values. Drawn first, so that marks keep their own.
+    pub fn readings(
+        &mut self,
+        x: &Axis,
+        (top, bottom): (f64, f64),
+        curves: &[(&str, &[(f64, f64)])],
+        say: impl Fn(f64, &[(&str, f64)]) -> String,
+    ) {
+        const STRIPS: usize = 32;
+        let step = (x.hi - x.lo) / STRIPS as f64;
+        for i in 0..STRIPS {
+            let at = x.lo + step * (i as f64 + 0.5);
+            let near: Vec<(&str, (f64, f64))> = curves
+                .iter()
+                .filter_map(|(name, points)| {
+                    points
+                        .iter()
+                        .filter(|p| usable(p.0) && usable(p.1) && (p.0 - at).abs() <= 0.75 * step)
+                        .min_by(|a, b| (a.0 - at).abs().total_cmp(&(b.0 - at).abs()))
+                        .map(|p| (*name, *p))
+                })
+                .collect();
+            let Some((_, (first, _))) = near.first() else {
+                continue;
+            };
+            let values: Vec<(&str, f64)> = near.iter().map(|(n, p)| (*n, p.1)).collect();
+            self.group(&say(*first, &values));
+            let (a, b) = (x.at(at - 0.5 * step), x.at(at + 0.5 * step));
+            self.rect(
+                a.min(b),
+                top,
+                (b - a).abs(),
+                bottom - top,
+                "transparent",
+                "",
+            );
+            self.end();
+        }
+    }
+
     pub fn end(&mut self) {
         self.out.push_str("</g>");
     }

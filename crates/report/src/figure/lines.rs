@@ -43,6 +43,21 @@ pub fn lines(
     );
     x.draw_below(&mut c, bottom, top, 6.0, x_name);
     y.draw_left(&mut c, left, right, 5.0, y_name);
+    let named: Vec<(&str, &[(f64, f64)])> = curves
+        .iter()
+        .map(|(n, p)| (n.as_str(), p.as_slice()))
+        .collect();
+    c.readings(&x, (top, bottom), &named, |at, values| {
+        let told: Vec<String> = values
+            .iter()
+            .map(|(n, v)| format!("{n} {}", minus(&significant(*v, 3))))
+            .collect();
+        format!(
+            "{x_name} {}: {} ({y_name})",
+            minus(&significant(at, 3)),
+            told.join(", ")
+        )
+    });
     let mut legend = bottom + 56.0;
     for (i, (label, points)) in curves.iter().enumerate() {
         let (colour, dash) = match i {

@@ -112,6 +112,21 @@ pub fn spectrum(
             significant(centre / 1e6, 10)
         )
     };
+    let mut named = vec![("measured", data.as_slice())];
+    if fit.is_some() {
+        named.push(("fit", model.as_slice()));
+    }
+    c.readings(&x, (top, bottom), &named, |at, values| {
+        let told: Vec<String> = values
+            .iter()
+            .map(|(n, v)| format!("{n} {}", minus(&fixed(*v, 1))))
+            .collect();
+        format!(
+            "{axis_name} {}: {} dBFS/Hz",
+            minus(&written(at)),
+            told.join(", ")
+        )
+    });
     for (i, (a, b, label)) in marks.iter().enumerate() {
         let (a, b) = (a.min(*b), a.max(*b));
         let (xa, xb) = (x.within(a), x.within(b));

@@ -24,7 +24,7 @@ use std::sync::Arc;
 const LISTED: usize = 200;
 
 /// The book, or `None` when none was begun.
-fn reading(house: &House) -> Result<Option<Book>, WorkflowError> {
+pub(super) fn reading(house: &House) -> Result<Option<Book>, WorkflowError> {
     if !house.book().exists() {
         return Ok(None);
     }
@@ -38,10 +38,10 @@ fn when(ms: i64) -> String {
     )
 }
 
-fn tabs(here: &str) -> Markup {
+pub(super) fn tabs(here: &str) -> Markup {
     html! {
         ul.tabs {
-            @for (to, name) in [("/book", "Timeline"), ("/book/write", "Write"), ("/book/contact", "Contacts"), ("/book/series", "Series")] {
+            @for (to, name) in [("/book", "Timeline"), ("/book/write", "Write"), ("/book/contact", "Contacts"), ("/book/series", "Series"), ("/book/echo", "Echo"), ("/sheet", "Build sheet")] {
                 li { @if to == here { b { (name) } } @else { a href=(to) { (name) } } }
             }
         }
@@ -123,7 +123,7 @@ pub(super) async fn entry(
     .await
 }
 
-fn empty() -> WorkflowError {
+pub(super) fn empty() -> WorkflowError {
     WorkflowError::argument("the station has no book yet", "write something first")
 }
 
@@ -379,7 +379,12 @@ pub(super) async fn contacts(
             @if let Some(b) = &b {
                 @let sheet = contacts::list_sheet(b, &Filter { limit: Some(LISTED), ..Filter::default() })?;
                 (ready(slantpath_report::page::section(&sheet, "s1")))
-                p { a href="/book/contacts.adi" download { "All contacts as an ADIF file" } }
+                p {
+                    a href="/book/contacts.adi" download { "All contacts as an ADIF file" } " · "
+                    a href="/book/contacts.geojson" download { "as a map (GeoJSON)" } " · "
+                    a href="/book/contacts.geojson?exact=yes" download { "as a map with the own exact place" }
+                }
+                p.quiet { "On the map the own station stands in the middle of its locator square unless the exact place is asked for." }
             }
         };
         Ok(page("Contacts", "/book", "", &body))

@@ -1,13 +1,16 @@
 //! The chain sheet: the whole station from sky to sample and back, what each part is, and what if it were otherwise.
 
+use super::drawings::{beside, solving};
 use crate::house::{Case, House};
-use crate::layout::{Trouble, compute, page, ready};
+use crate::layout::{Trouble, compute, page};
 use crate::view::View;
 use axum::extract::{Form, Query, State};
-use axum::response::{Html, Redirect};
+use axum::http::header;
+use axum::response::{Html, IntoResponse, Redirect, Response};
 use maud::{Markup, html};
+use serde_json::json;
 use slantpath_link::Group;
-use slantpath_quantity::{Estimate, Unit, show};
+use slantpath_quantity::{Answer, Estimate, Unit, show};
 use slantpath_report::figure::Stage;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::page::{chain_sheet, ledgers};
@@ -19,12 +22,25 @@ pub(super) async fn show(
     State(house): State<Arc<House>>,
     Query(pairs): Query<Vec<(String, String)>>,
 ) -> Result<Html<String>, Trouble> {
-    compute(&house, move |house| {
-        let text = house.text()?;
+    let own = Arc::clone(&house);
+    compute(&house, move |_| {
+        let text = own.text()?;
         let view = View::read(&pairs, &text);
-        sheet_page(house, &text, &view)
+        sheet_page(&own, &text, &view)
     })
     .await
+}
+
+/// Whether what a page waits for is there, for its script.
+pub(super) async fn solved(
+    State(house): State<Arc<House>>,
+    Query(pairs): Query<Vec<(String, String)>>,
+) -> Result<Response, Trouble> {
+    let text = house.text()?;
+    let view = View::read(&pairs, &text);
+    let waits = house.pending(&text, &view) || house.drawing_now(&text, &view);
+    let out = json!({ "solved": !waits }).to_string();
+    Ok(([(header::CONTENT_TYPE, "application/json")], out).into_response())
 }
 
 /// Keeps the changes of the view as a variant in the file: the only place where a page writes to it.
@@ -61,20 +77,20 @@ pub(super) async fn save(
 }
 
 fn sheet_page(
-    house: &House,
+    house: &Arc<House>,
     text: &StationText,
     view: &View,
 ) -> Result<Html<String>, WorkflowError> {
     // The file must be right; a change need not be: then the file's own sheet stands under the mistake.
     let file_view = view.without_edits();
-    let file = house.case(text, &file_view)?;
-    let (now, trouble) = match house.case(text, view) {
+    let file = house.quick(text, &file_view)?;
+    let (now, trouble) = match house.quick(text, view) {
         Ok(c) => (c, None),
         Err(e) => (Arc::clone(&file), Some(Trouble(e))),
     };
     // A variant is shown against the base, a change against the file.
     let against = if view.edits.is_empty() && view.variant.is_some() {
-        house.case(text, &View::default())?
+        house.quick(text, &View::default())?
     } else {
         Arc::clone(&file)
     };
@@ -97,6 +113,9 @@ fn sheet_page(
             .flatten()
     };
     let chain = chain_sheet(station, &now.predicted, judged.as_ref(), branch);
+    let before = (!Arc::ptr_eq(&now, &against))
+        .then(|| Ok::<_, WorkflowError>(ledgers(against.station()?, &against.predicted, branch)))
+        .transpose()?;
     let stages = Stages {
         now: &now,
         against: &against,
@@ -107,6 +126,7 @@ fn sheet_page(
         (controls(view, &now.loaded.file.variant_names(), &branches, branch))
         @if let Some(t) = &trouble { (t.markup()) }
         @if !view.edits.is_empty() { (changes(text, view, trouble.is_some())) }
+        (solving(&view.address("/solved"), &now))
         section aria-labelledby="chain-title" {
             h2 id="chain-title" { "The chain, sky to sample and back" }
             p.quiet {
@@ -122,10 +142,14 @@ fn sheet_page(
         }
         section aria-labelledby="ledger-title" {
             h2 id="ledger-title" { "Noise ledger" }
-            div.drawings {
-                @for f in ledgers(station, &now.predicted, branch) {
-                    (ready(slantpath_report::page::figure(&f)))
+            (beside(&ledgers(station, &now.predicted, branch), before.as_deref()))
+            p {
+                "Drawn as well: "
+                @for (k, (to, name)) in [("dish", "dish and feed"), ("budget", "budgets"), ("spectrum", "spectrum and carriers"), ("trial", "swap trial"), ("drive", "drive and heat")].iter().enumerate() {
+                    @if k > 0 { ", " }
+                    a href=(view.with_part(None).address(&format!("/drawings/{to}"))) { (name) }
                 }
+                ", " a href=(view.with_part(None).address("/sky")) { "sky" } "."
             }
         }
         p.say.warn {
@@ -255,11 +279,26 @@ impl Stages<'_> {
 }
 
 /// A change that is more than what the draws of two runs leave.
-fn worth_saying(d: &Estimate) -> bool {
+pub(super) fn worth_saying(d: &Estimate) -> bool {
     d.u > 1e-6 || d.value.abs() > 1e-3
 }
 
-fn signed(d: &Estimate, unit: Unit) -> String {
+/// An answer's value with its uncertainty and unit.
+pub(super) fn written(a: &Answer) -> String {
+    match a.estimate() {
+        None => "undetermined".into(),
+        Some(e) => {
+            let (v, u) = show::value_and_u(e.value, e.u);
+            if e.u > 0.0 {
+                format!("{v} ± {u} {}", a.unit)
+            } else {
+                format!("{v} {}", a.unit)
+            }
+        }
+    }
+}
+
+pub(super) fn signed(d: &Estimate, unit: Unit) -> String {
     let (v, u) = show::value_and_u(d.value, d.u);
     let lead = if d.value > 0.0 { "+" } else { "" };
     if d.u > 0.0 {
@@ -271,7 +310,7 @@ fn signed(d: &Estimate, unit: Unit) -> String {
 
 /// What the part is, its share, what it costs, and the fields in which to change it.
 fn part_panel(
-    house: &House,
+    house: &Arc<House>,
     text: &StationText,
     view: &View,
     now: &Case,
@@ -422,7 +461,7 @@ fn costs(now: &Case, place: &str, branch: Option<&str>) -> Markup {
 
 /// Variants of the file that change this part, with what they bring.
 fn alternatives(
-    house: &House,
+    house: &Arc<House>,
     text: &StationText,
     against: &Case,
     place: &str,
@@ -442,7 +481,7 @@ fn alternatives(
             branch: branch.map(str::to_string),
             ..View::default()
         };
-        let case = house.case(text, &to)?;
+        let case = house.quick(text, &to)?;
         let mut said = Vec::new();
         for (m, a) in case.predicted.prediction.group(Group::Measurand) {
             let shown = (m.branch.as_deref() == branch && m.id.contains(".g_over_t@"))
@@ -457,6 +496,9 @@ fn alternatives(
                     signed(&d, m.unit)
                 ));
             }
+        }
+        if case.nearby.is_some() {
+            said = vec!["being solved: open it to see".into()];
         }
         rows.push((v.to_string(), to.address("/"), said.join("; ")));
     }

@@ -3,6 +3,7 @@
 use super::live::{absent, doing};
 use crate::house::House;
 use crate::layout::{Trouble, page};
+use axum::Extension;
 use axum::extract::{Form, State};
 use axum::response::{Html, Redirect};
 use maud::{Markup, html};
@@ -11,7 +12,11 @@ use slantpath_workflow::WorkflowError;
 use slantpath_workflow::live::Live;
 use std::sync::Arc;
 
-pub(super) async fn show(State(house): State<Arc<House>>) -> Result<Html<String>, Trouble> {
+pub(super) async fn show(
+    State(house): State<Arc<House>>,
+    home: Option<Extension<super::AtHome>>,
+) -> Result<Html<String>, Trouble> {
+    let at_home = home.is_some();
     let Some(live) = house.live() else {
         return Ok(page("At the dish", "/dish", "", &absent()));
     };
@@ -45,7 +50,11 @@ pub(super) async fn show(State(house): State<Arc<House>>) -> Result<Html<String>
             div.acts.side {
                 button type="button" id="tone" aria-pressed="false" { "Tone: off" }
                 button type="button" id="awake" aria-pressed="false" hidden { "Keep the screen on" }
+                button type="button" id="tilt" aria-pressed="false" hidden { "Tilt: off" }
             }
+            p id="tilt-said" role="status" {}
+            p.quiet id="lost" hidden {}
+            @if at_home { p { a href="/phone" { "Invite a phone to this page" } } }
             details {
                 summary { "I turned something else" }
                 (turns(Axis::Azimuth, "left", "right"))
@@ -161,6 +170,12 @@ pub(super) async fn supply(
 ) -> Result<Redirect, Trouble> {
     running(&house)?.supply_disconnected(field(&pairs, "disconnected") == "yes");
     Ok(Redirect::to("/dish"))
+}
+
+/// Degrees of tilt that a phone on the dish read for turns of the elevation bolt.
+pub(super) async fn tilt(State(house): State<Arc<House>>, pairs: Pairs) -> Result<String, Trouble> {
+    let number = |name: &str| field(&pairs, name).parse().unwrap_or(f64::NAN);
+    Ok(running(&house)?.tilted(number("turns"), number("degrees"))?)
 }
 
 pub(super) async fn watch(

@@ -1,5 +1,6 @@
 //! All figures: the prediction's tables.
 
+use super::drawings::solving;
 use crate::house::House;
 use crate::layout::{Trouble, compute, page, ready};
 use crate::view::View;
@@ -14,10 +15,11 @@ pub(super) async fn show(
     State(house): State<Arc<House>>,
     Query(pairs): Query<Vec<(String, String)>>,
 ) -> Result<Html<String>, Trouble> {
-    compute(&house, move |house| {
-        let text = house.text()?;
+    let own = Arc::clone(&house);
+    compute(&house, move |_| {
+        let text = own.text()?;
         let view = View::read(&pairs, &text);
-        let case = house.case(&text, &view)?;
+        let case = own.quick(&text, &view)?;
         let station = case.station()?;
         let sheet = predict_sheet(
             station,
@@ -25,7 +27,7 @@ pub(super) async fn show(
             &Conditions::default(),
             view.branch.as_deref(),
         );
-        let body = html! { (ready(slantpath_report::page::section(&sheet, "s1"))) };
+        let body = html! { (solving(&view.address("/solved"), &case)) (ready(slantpath_report::page::section(&sheet, "s1"))) };
         Ok(page(&station.name, "/figures", &view.address(""), &body))
     })
     .await

@@ -29,6 +29,8 @@ async function show(address, keep) {
       }
     }
     wire();
+    figures();
+    follow();
   } catch (e) {
     if (e.name !== "AbortError") location.assign(address);
   }

@@ -129,7 +129,7 @@ pub(super) async fn show(
     .await
 }
 
-fn folder(house: &House) -> PathBuf {
+pub(super) fn folder(house: &House) -> PathBuf {
     match house.path().parent() {
         Some(p) if !p.as_os_str().is_empty() => p.to_path_buf(),
         _ => Path::new(".").to_path_buf(),

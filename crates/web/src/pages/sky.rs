@@ -1,5 +1,6 @@
 //! Sky: where the satellite stands, the horizon, the Sun's transits.
 
+use super::drawings::beside;
 use crate::house::House;
 use crate::layout::{Trouble, compute, page, ready};
 use crate::view::View;
@@ -23,8 +24,17 @@ pub(super) async fn show(
             Some(slantpath_workflow::whatif::UNSAVED)
         };
         let station = loaded.station(name)?;
-        let sheet = survey(station, jiff::Timestamp::now())?;
-        let body = html! { (ready(slantpath_report::page::section(&sheet, "s1"))) };
+        let now = jiff::Timestamp::now();
+        let mut sheet = survey(station, now)?;
+        let figures = std::mem::take(&mut sheet.figures);
+        let before = match name {
+            Some(_) => Some(survey(loaded.station(None)?, now)?.figures),
+            None => None,
+        };
+        let body = html! {
+            (beside(&figures, before.as_deref()))
+            (ready(slantpath_report::page::section(&sheet, "s1")))
+        };
         Ok(page(&station.name, "/sky", &view.address(""), &body))
     })
     .await

@@ -26,6 +26,9 @@ const U_BETWEEN_DB: f64 = 0.04;
 const PER_TURN: (f64, f64) = (0.45, 0.6);
 /// A hand misses the turn asked for by so much, turns.
 const U_TURN: f64 = 0.04;
+/// Difference of two tilts that a phone at rest reads, averaged over two seconds, degrees (own estimate; the noise of its
+/// accelerometer is far below, its scale and a phone that slips a little are not).
+const U_TILT_DEG: f64 = 0.12;
 /// Relative standard uncertainty of the predicted beam width.
 const U_WIDTH: f64 = 0.06;
 /// A dish that sees the satellite at all stands within so many beam widths of it (standard uncertainty).
@@ -232,6 +235,38 @@ impl Session {
         }
         self.recent.clear();
         self.begin(now);
+    }
+
+    /// Degrees per turn of the elevation bolt as a phone's tilt tells them, joined with what is known of it (logarithms,
+    /// weighted by their variances); the fit of the next hold starts from there.
+    pub fn tilted(&mut self, turns: f64, degrees: f64) -> String {
+        let per_turn = degrees / turns.abs();
+        let u = (U_TILT_DEG / degrees.max(1e-6)).hypot(U_TURN / turns.abs());
+        if u > 0.5 {
+            return format!(
+                "The tilt changed by {} deg ± {U_TILT_DEG}: too little to say what a turn does.",
+                show::fixed(degrees, 2)
+            );
+        }
+        let (known, u_known) = self.before.per_turn_el;
+        let off = (per_turn / known).ln().abs() / u.hypot(u_known);
+        if off > 3.5 {
+            return format!(
+                "By tilt a turn moves the dish {} deg ± {}, which is far from what is known of it ({} deg): left out. Does the \
+                 phone lie fast, and was it that bolt?",
+                show::fixed(per_turn, 2),
+                show::fixed(per_turn * u, 2),
+                show::fixed(known, 2)
+            );
+        }
+        let (a, b) = (1.0 / (u * u), 1.0 / (u_known * u_known));
+        let joined = ((per_turn.ln() * a + known.ln() * b) / (a + b)).exp();
+        self.before.per_turn_el = (joined, (a + b).sqrt().recip());
+        format!(
+            "By tilt a turn of the elevation bolt moves the dish {} deg ± {}.",
+            show::fixed(joined, 2),
+            show::fixed(joined * self.before.per_turn_el.1, 2)
+        )
     }
 
     fn reference<'a>(&self, r: &'a Reading) -> Option<&'a BeaconNow> {

@@ -235,6 +235,25 @@ impl Live {
         Ok(())
     }
 
+    /// A phone that lies on the dish tilted by so many degrees while the elevation bolt was turned by so many turns. What
+    /// that teaches, in a sentence.
+    ///
+    /// # Errors
+    /// Figures that cannot be.
+    pub fn tilted(&self, turns: f64, degrees: f64) -> Result<String, WorkflowError> {
+        let can_be = turns.is_finite() && (0.05..=20.0).contains(&turns.abs());
+        if !(can_be && degrees.is_finite() && (0.0..=90.0).contains(&degrees.abs())) {
+            return Err(WorkflowError::argument(
+                "that is no tilt for a turn",
+                "turns up to twenty, degrees up to ninety",
+            ));
+        }
+        Ok(match self.shared.session.lock() {
+            Ok(mut s) => s.tilted(turns, degrees.abs()),
+            Err(_) => String::new(),
+        })
+    }
+
     /// Forgets every hold: the dish was moved otherwise.
     pub fn start_over(&self) {
         if let Ok(mut s) = self.shared.session.lock() {

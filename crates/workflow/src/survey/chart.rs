@@ -128,8 +128,11 @@ impl Chart<'_> {
             if sun.dash.is_empty() && of_day % 7200 < 60 && el > 0.0 {
                 let _ = write!(
                     labels,
-                    "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"2\"/><text x=\"{x:.1}\" y=\"{:.1}\" \
-                     text-anchor=\"middle\" font-size=\"9\">{:02}h</text>",
+                    "<g><title>Sun at {:02} UTC: azimuth {:.0}°, elevation {el:.0}°</title>\
+                     <circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"2\"/><text x=\"{x:.1}\" y=\"{:.1}\" \
+                     text-anchor=\"middle\" font-size=\"9\">{:02}h</text></g>",
+                    of_day / 3600,
+                    p.direction.azimuth.as_deg(),
                     y - 5.0,
                     of_day / 3600
                 );
@@ -149,9 +152,12 @@ impl Chart<'_> {
         let y = Self::y(el.max(FLOOR_DEG));
         let _ = write!(
             s,
-            "<path d=\"M{:.1} {y:.1}h14M{x:.1} {:.1}v14\" stroke=\"currentColor\" stroke-width=\"2\"/>\
+            "<g><title>{}: azimuth {:.1}°, elevation {el:.1}°</title>\
+             <path d=\"M{:.1} {y:.1}h14M{x:.1} {:.1}v14\" stroke=\"currentColor\" stroke-width=\"2\"/>\
              <circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"5\" fill=\"none\" stroke=\"currentColor\" stroke-width=\"2\"/>\
-             <text x=\"{:.1}\" y=\"{:.1}\" font-weight=\"bold\">{}, {el:.1}°</text>",
+             <text x=\"{:.1}\" y=\"{:.1}\" font-weight=\"bold\">{}, {el:.1}°</text></g>",
+            escape(name),
+            at.azimuth.as_deg(),
             x - 7.0,
             y - 7.0,
             x + 10.0,
