@@ -2,6 +2,7 @@
 
 use crate::args::{Drawn, Recorded, Station};
 use clap::{Args, Subcommand};
+use slantpath_workflow::planning::Means;
 use std::path::PathBuf;
 
 #[derive(Debug, Args)]
@@ -16,6 +17,8 @@ pub enum PlanWhat {
     Frequencies(Frequencies),
     /// Order, number and rules of a swap trial, fixed before it begins.
     Trial(TrialSheet),
+    /// What a station must show to be accepted, in which order; filled when recordings and readings are given.
+    Acceptance(Box<Acceptance>),
 }
 
 #[derive(Debug, Args)]
@@ -85,6 +88,52 @@ pub struct TrialSheet {
     /// Seed of the order.
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
+}
+
+#[derive(Debug, Args)]
+pub struct Acceptance {
+    #[command(flatten)]
+    pub station: Station,
+    /// Recordings made for it.
+    pub recordings: Vec<PathBuf>,
+    /// Typed readings (CSV), beside those of the station file.
+    #[arg(long, value_name = "CSV")]
+    pub readings: Option<PathBuf>,
+    /// A figure found by other means, by the name of its check: NAME=VALUE or NAME=VALUE+-U; may be repeated.
+    #[arg(long, value_name = "NAME=VALUE+-U", allow_hyphen_values = true)]
+    pub found: Vec<String>,
+    /// What is not at hand: absorber, sun, meter, transmitter; may be repeated.
+    #[arg(long, value_name = "MEANS", value_parser = means)]
+    pub without: Vec<Means>,
+    /// Minutes of warming up.
+    #[arg(long, value_name = "MINUTES", default_value_t = 30.0)]
+    pub warm: f64,
+    /// Most that the own transmission may lift the receiver's noise, dB.
+    #[arg(long, value_name = "DB", default_value_t = 0.1)]
+    pub rise: f64,
+    /// A recording or power log (CSV) while the Sun drifts through the beam; with the day's --sun-flux and --sun-flux-u, or
+    /// --sun-flux-at.
+    #[arg(long, value_name = "SCAN")]
+    pub sun: Option<PathBuf>,
+    /// Flux of the Sun that day as published at other frequencies: MHz, sfu, its standard uncertainty; twice or more.
+    #[arg(long, num_args = 3, value_names = ["MHZ", "SFU", "U"], conflicts_with = "sun_flux", requires = "sun", action = clap::ArgAction::Append)]
+    pub sun_flux_at: Vec<f64>,
+    /// Write the sheet as a page with what it was computed from; `again` recomputes it.
+    #[arg(long, value_name = "PAGE")]
+    pub out: Option<PathBuf>,
+    #[command(flatten)]
+    pub recorded: Recorded,
+    #[command(flatten)]
+    pub drawn: Drawn,
+}
+
+/// A means by its word.
+fn means(text: &str) -> Result<Means, String> {
+    Means::ALL
+        .into_iter()
+        .filter(|m| *m != Means::Recorder)
+        .find(|m| m.word() == text)
+        .ok_or_else(|| "expected absorber, sun, meter or transmitter".to_string())
 }
 
 #[derive(Debug, Args)]

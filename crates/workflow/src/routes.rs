@@ -48,7 +48,7 @@ impl Sources {
         }
     }
 
-    fn routes(&self) -> impl Iterator<Item = Route> + '_ {
+    pub(crate) fn routes(&self) -> impl Iterator<Item = Route> + '_ {
         self.answers.iter().filter_map(|a| {
             let e = a.estimate()?;
             let parts: Vec<Part> = a

@@ -1,8 +1,9 @@
 //! `again`: a report recomputed from its own provenance.
 
-use super::{demo, report};
+use super::{acceptance, demo, report};
 use crate::args::{Again, Cli, Verb};
 use crate::command_line::words;
+use crate::plan_args::{Plan, PlanWhat};
 use crate::show::Output;
 use clap::Parser;
 use slantpath_report::page::provenance_of;
@@ -31,6 +32,12 @@ pub fn run(a: &Again, out: &Output) -> Result<u8, WorkflowError> {
         Verb::Report(r) => {
             let at = r.verdict.drawn.at.ok_or_else(no_report)?;
             report::page(r, at, before.command.clone(), out)?
+        }
+        Verb::Plan(Plan {
+            what: PlanWhat::Acceptance(x),
+        }) => {
+            let at = x.drawn.at.ok_or_else(no_report)?;
+            acceptance::page(x, at, before.command.clone(), out)?
         }
         Verb::Demo(_) => {
             let folder = a.page.parent().unwrap_or_else(|| Path::new("."));

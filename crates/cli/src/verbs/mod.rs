@@ -1,5 +1,6 @@
 //! One file per verb.
 
+pub mod acceptance;
 pub mod again;
 pub mod book;
 pub mod compare;

@@ -1,5 +1,6 @@
 //! `plan`.
 
+use super::acceptance;
 use crate::plan_args::{Frequencies, Plan, PlanWhat, TrialSheet};
 use crate::show::Output;
 use slantpath_workflow::WorkflowError;
@@ -13,6 +14,7 @@ pub fn run(a: &Plan, out: &Output) -> Result<u8, WorkflowError> {
     let sheet = match &a.what {
         PlanWhat::Frequencies(f) => frequencies(f, out)?,
         PlanWhat::Trial(t) => trial(t, out)?,
+        PlanWhat::Acceptance(x) => return acceptance::run(x, out),
     };
     out.sheets(&[sheet])
 }

@@ -2,13 +2,16 @@
 
 use super::diagnose::symptom;
 use super::{all_readings, conditions, measure_all, measure_options};
+use crate::args::{Drawn, Recorded};
 use crate::plan_args::Routes;
 use crate::show::Output;
 use slantpath_link::Model;
+use slantpath_station::Station;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::files::load_station;
 use slantpath_workflow::power::{Published, moon_g_over_t, sun_sheet};
 use slantpath_workflow::routes::{Sources, routes_sheet};
+use std::path::Path;
 
 /// Puts every route to G/T beside the others.
 pub fn run(a: &Routes, out: &Output) -> Result<u8, WorkflowError> {
@@ -35,18 +38,15 @@ pub fn run(a: &Routes, out: &Output) -> Result<u8, WorkflowError> {
     );
     let mut sources = Sources::default();
     if let Some(scan) = &a.sun {
-        let here: Vec<f64> = a
-            .drawn
-            .sun_flux
-            .map(|s| vec![s, a.drawn.sun_flux_u])
-            .unwrap_or_default();
-        sources.take(&sun_sheet(
+        sun_source(
+            &mut sources,
             station,
             scan,
-            &Published::of(&here, &a.sun_flux_at),
-            &measure_options(&a.recorded)?,
-            &out.progress("measuring"),
-        )?);
+            &a.drawn,
+            &a.sun_flux_at,
+            &a.recorded,
+            out,
+        )?;
     }
     if let ([y, u], Some(at)) = (a.moon.as_slice(), a.moon_at) {
         let model = Model::new(station, &conditions)?;
@@ -65,4 +65,28 @@ pub fn run(a: &Routes, out: &Output) -> Result<u8, WorkflowError> {
         &sources,
     )?;
     out.sheets(&[sheet])
+}
+
+/// Adds the G/T of a Sun scan, or why there is none.
+pub fn sun_source(
+    sources: &mut Sources,
+    station: &Station,
+    scan: &Path,
+    drawn: &Drawn,
+    flux_at: &[f64],
+    recorded: &Recorded,
+    out: &Output,
+) -> Result<(), WorkflowError> {
+    let here: Vec<f64> = drawn
+        .sun_flux
+        .map(|s| vec![s, drawn.sun_flux_u])
+        .unwrap_or_default();
+    sources.take(&sun_sheet(
+        station,
+        scan,
+        &Published::of(&here, flux_at),
+        &measure_options(recorded)?,
+        &out.progress("measuring"),
+    )?);
+    Ok(())
 }

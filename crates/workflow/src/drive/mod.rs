@@ -9,7 +9,7 @@ mod plant;
 mod sheet;
 mod surroundings;
 
-pub use plan::{Planned, SegmentPlan};
+pub use plan::{Planned, SegmentPlan, planned};
 pub use sheet::drive_sheet;
 
 use crate::WorkflowError;

@@ -1,11 +1,14 @@
-//! `plan`: what is fixed before anything is done: the frequency sheet and the trial sheet.
+//! `plan`: what is fixed before anything is done: frequency sheet, trial sheet, acceptance sheet.
 
+mod acceptance;
 mod frequencies;
 mod trial;
 
+pub use acceptance::{Acceptance, acceptance_sheet};
 pub use frequencies::{Found, FrequencyOptions, frequency_sheet};
 pub use trial::{TrialSheetOptions, trial_sheet};
 
+pub use slantpath_plan::acceptance::Means;
 pub use slantpath_plan::trial::Before;
 use slantpath_report::Cell;
 
