@@ -15,6 +15,8 @@ pub struct Reflection {
     pub file: String,
     /// Impedance against which it was measured, ohm.
     pub reference_ohm: f64,
+    /// Line of the file that says so.
+    pub option_line: usize,
     /// Points by rising frequency.
     pub rows: Vec<ReflectionRow>,
 }
@@ -108,6 +110,7 @@ mod tests {
         Reflection {
             file: "x".into(),
             reference_ohm: 50.0,
+            option_line: 1,
             rows: points
                 .iter()
                 .enumerate()

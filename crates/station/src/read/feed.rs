@@ -175,7 +175,7 @@ fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool, load: &mut Loader<'_>)
     let line_ohm = s
         .exact("line", Kind::Plain(Dimension::Resistance), b::LINE)
         .unwrap_or(USUAL_LINE_OHM);
-    let matching = matching(&mut s, from_coil, load);
+    let matching = matching(&mut s, from_coil, line_ohm, load);
     s.done();
     TransmitFeed {
         pattern,
@@ -192,9 +192,14 @@ fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool, load: &mut Loader<'_>)
 }
 
 /// Where the return loss comes from: measured first, then written, then computed.
-fn matching(s: &mut Scope<'_, '_>, from_coil: bool, load: &mut Loader<'_>) -> Matching {
-    let dry = network(s, "s11", load);
-    let wet = network(s, "s11_wet", load);
+fn matching(
+    s: &mut Scope<'_, '_>,
+    from_coil: bool,
+    line_ohm: f64,
+    load: &mut Loader<'_>,
+) -> Matching {
+    let dry = network(s, "s11", line_ohm, load);
+    let wet = network(s, "s11_wet", line_ohm, load);
     if s.sec.has("s11_wet") && !s.sec.has("s11") {
         s.sec.missing(
             "s11",
@@ -218,13 +223,32 @@ fn matching(s: &mut Scope<'_, '_>, from_coil: bool, load: &mut Loader<'_>) -> Ma
 }
 
 /// A Touchstone file named under a key.
-fn network(s: &mut Scope<'_, '_>, key: &'static str, load: &mut Loader<'_>) -> Option<Reflection> {
+fn network(
+    s: &mut Scope<'_, '_>,
+    key: &'static str,
+    line_ohm: f64,
+    load: &mut Loader<'_>,
+) -> Option<Reflection> {
     let place = s.sec.place_of(key);
     let path = s.sec.text(key, &mut s.desk.problems)?;
     match load(path) {
         Ok(source) => {
             let (r, problems) = read_touchstone(&source);
             s.desk.problems.extend(problems);
+            if let Some(r) = r
+                .as_ref()
+                .filter(|r| (r.reference_ohm / line_ohm - 1.0).abs() > 0.02)
+            {
+                s.problem(
+                    Problem::warning(format!(
+                        "measured against {} ohm, but the line has {line_ohm} ohm",
+                        r.reference_ohm
+                    ))
+                    .at_place(source.place(source.line_span(r.option_line)))
+                    .label("converted to the line's impedance")
+                    .help("if the analyser was calibrated with loads of the line's impedance, correct this `R`; if the line is another, give `line` beside `s11`"),
+                );
+            }
             r
         }
         Err(why) => {

@@ -35,6 +35,7 @@ struct Options {
     parameter: Parameter,
     format: Format,
     ohm: f64,
+    line: usize,
 }
 
 /// Words with their places.
@@ -71,7 +72,7 @@ pub fn read_touchstone(source: &Arc<Source>) -> (Option<Reflection>, Problems) {
         if first.starts_with('#') {
             // only the first counts
             if options.is_none() {
-                options = option_line(source, &all, &mut problems);
+                options = option_line(source, &all, line, &mut problems);
                 if options.is_none() {
                     return (None, problems);
                 }
@@ -106,6 +107,7 @@ pub fn read_touchstone(source: &Arc<Source>) -> (Option<Reflection>, Problems) {
         sound.then(|| Reflection {
             file: source.name().to_string(),
             reference_ohm: o.ohm,
+            option_line: o.line,
             rows,
         }),
         problems.sorted(),
@@ -115,6 +117,7 @@ pub fn read_touchstone(source: &Arc<Source>) -> (Option<Reflection>, Problems) {
 fn option_line(
     source: &Arc<Source>,
     all: &[(&str, Span)],
+    line: usize,
     problems: &mut Problems,
 ) -> Option<Options> {
     let mut o = Options {
@@ -122,6 +125,7 @@ fn option_line(
         parameter: Parameter::S,
         format: Format::MagnitudeAngle,
         ohm: 50.0,
+        line,
     };
     let mut list = all.iter().filter_map(|(w, span)| {
         // `#MHz` without a space is common
