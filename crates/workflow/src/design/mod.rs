@@ -1,5 +1,6 @@
 //! `design`: which coils around the receive feed suit this dish.
 
+mod figures;
 mod setting;
 mod sheet;
 mod words;
