@@ -126,7 +126,7 @@ def splitter():
     fields = dict(branch="sdr", target="satellite", transmitting=False)
     narrow(fig, "demo", "splitter-fault", "old", "2031-10-30T18:40:00.000Z", level, -1830.0, 0.04, fields, 73411, description="narrow passband after the evening's television")
     rows = ["# Invented: QQ0AAA, volts at the converter's plug that evening; made by demo/authority/make_watch.py",
-            "quantity,value,u,time,branch", "lnb_volts,12.9 V,0.1 V,2031-10-30T18:55:00Z,sdr"]
+            "quantity,value,u,time,branch,passband", "lnb_volts,12.9 V,0.1 V,2031-10-30T18:55:00Z,sdr,narrow"]
     write("demo/logs/qq0aaa-volts.csv", rows)
     truth("splitter", isolation_db=isolation, fault="the box on port 2 feeds 13 V through a port that should block it")
 

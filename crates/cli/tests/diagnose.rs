@@ -17,7 +17,8 @@ fn a_lamp_and_a_log_find_the_overload_and_the_foldback() {
             "--json",
         ],
     );
-    assert!(value(&document(&o), "diagnosis.overload") > 90.0);
+    // One reading alone leaves room for what no list has.
+    assert!(value(&document(&o), "diagnosis.overload") > 80.0);
     let o = expect(
         0,
         &[
@@ -84,7 +85,7 @@ fn readings_count_and_the_answer_is_the_same_again() {
     assert_eq!(o.stdout, expect(0, &args).stdout);
     // 300 kHz off: the oscillator.
     assert!(
-        value(&document(&o), "diagnosis.lo_drift") > 90.0,
+        value(&document(&o), "diagnosis.lo_drift") > 80.0,
         "{}",
         stdout(&o)
     );

@@ -4,10 +4,10 @@ use crate::WorkflowError;
 use crate::measure::{Measured, usable};
 use crate::verdict::{LEAST_READING_U_DB, predicted_id};
 use slantpath_link::{Conditions, Model};
-use slantpath_quantity::{Answer, Estimate, Unit, show};
+use slantpath_quantity::{Answer, Contributor, Estimate, Unit, show};
 use slantpath_report::{Cell, Section, Sheet, Table};
 use slantpath_station::Station;
-use slantpath_station::checked::{PassbandUse, Reading, ReadingQuantity};
+use slantpath_station::checked::{Reading, ReadingQuantity};
 use slantpath_verdict::diagnose::{
     Advice, Case, Diagnosis, Evidence, Ranked, advise, diagnose, faults,
 };
@@ -159,17 +159,20 @@ fn of_reading(station: &Station, model: &Model, r: &Reading) -> Option<Evidence>
                 Some(b) => station.receive.branch(b)?,
                 None => station.receive.branches.first()?,
             };
-            // A far end that switches by its volts: those of the passband meant, the first narrow one unless named.
-            let all = &station.satellite.passbands;
-            let passband = match &r.passband {
-                Some(p) => station.satellite.passband(p),
-                None => all
-                    .iter()
-                    .find(|p| p.usage == PassbandUse::Narrow)
-                    .or_else(|| all.first()),
-            };
-            let meant = passband
-                .and_then(|p| branch.volts_for(p.downlink_polarisation))
+            // A far end that switches by its volts: those of the passband named, else the setting nearest to the
+            // reading, since nobody said what was wanted.
+            let named = r
+                .passband
+                .as_ref()
+                .and_then(|p| station.satellite.passband(p))
+                .and_then(|p| branch.volts_for(p.downlink_polarisation));
+            let settings = branch
+                .switched
+                .iter()
+                .flat_map(|s| [&s.vertical, &s.horizontal]);
+            let off = |c: &Contributor| (c.distribution.mean() - d.mean()).abs();
+            let meant = named
+                .or_else(|| settings.min_by(|a, b| off(a).total_cmp(&off(b))))
                 .or(branch.volts.as_ref())?;
             symptom(
                 "lnb_volts",

@@ -277,7 +277,21 @@ fn pairs(
     nodes: &[Vec<Vec<f64>>],
     singles: &[Ranked],
 ) -> Result<Vec<Ranked>, StatsError> {
-    let real = |k: usize| case.faults.get(k).is_some_and(|f| f.key != "sound");
+    // A fault without a consequence on what was observed says nothing beside another one.
+    let calm = Cholesky::new(scene.v)?;
+    let speaks = |k: usize| {
+        nodes.get(k).is_some_and(|n| {
+            n.iter().any(|s| {
+                let z = calm.whiten(s);
+                dot(&z, &z) > INDISTINCT
+            })
+        })
+    };
+    let speaking: Vec<bool> = (0..nodes.len()).map(speaks).collect();
+    let real = |k: usize| {
+        case.faults.get(k).is_some_and(|f| f.key != "sound")
+            && speaking.get(k).copied().unwrap_or(false)
+    };
     let mut likely: Vec<&Ranked> = singles
         .iter()
         .filter(|r| r.fault.is_some_and(real))
