@@ -382,12 +382,3 @@ fn nothing_at_all_is_still_a_page() {
     let page = html("", &[], None, &Provenance::default());
     well_formed(&page).unwrap_or_else(|e| panic!("{e}"));
 }
-
-/// Writes the example to the temporary folder, to be looked at.
-#[test]
-#[ignore = "writes a file to look at"]
-fn write_the_example() {
-    let path = std::env::temp_dir().join("slantpath-page.html");
-    std::fs::write(&path, example()).unwrap();
-    println!("{}", path.display());
-}
