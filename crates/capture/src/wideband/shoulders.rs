@@ -137,7 +137,7 @@ fn one(
             offset_hz: side * 0.5 * (from + to),
             width_hz: to - from,
             ratio: (p - floor) / own.density,
-            u: u / own.density,
+            u: u.hypot(U_DENSITY * (p - floor)) / own.density,
             // Three to call it seen, 1.645 more so that 19 of 20 are.
             lowest: 4.645 * u / own.density,
         }
@@ -186,6 +186,10 @@ fn one(
     }
     Ok(x)
 }
+
+/// How well the carrier's own density, to which its shoulders are referred, is told: it bends within the band by the
+/// amplifier and by the receiver (relative, one standard deviation; own estimate).
+const U_DENSITY: f64 = 0.03;
 
 /// Mean density of some bins.
 fn mean(s: &Spectrum, bins: &[usize]) -> f64 {

@@ -126,11 +126,12 @@ fn found(
         Estimate::normal(change.value, change.u.max(0.01)),
     ));
     if change.value < -2.0 * change.u {
+        let (level, u) = show::value_and_u(seen.value, seen.u);
         s.text.push(format!(
             "OVER-DRIVEN: the carrier at {at} has shoulders at {} ± {} dBc, over the {} dBc allowed. If it is yours, turn the \
              drive down by {} dB (by the amplifier's curve as written).",
-            show::fixed(seen.value, 1),
-            show::fixed(seen.u, 1),
+            level,
+            u,
             show::fixed(limit, 0),
             show::fixed(-change.value, 1)
         ));
