@@ -1,4 +1,5 @@
-//! Pictures of the demo's report as a desktop and a phone show it, and the report on paper, into `target/screenshots`.
+//! Pictures of the demo's report as a desktop and a phone show it, the report on paper, and every page of the server,
+//! into `target/screenshots`.
 
 use crate::root;
 use anyhow::{Context, Result};
@@ -57,7 +58,34 @@ pub fn run() -> Result<bool> {
     let to = folder.join("paper.pdf");
     let args = [format!("--print-to-pdf={}", to.display())];
     good &= shoot(browser, &folder, &args, &page, &to)?;
-    Ok(good)
+    Ok(good & pages(&folder)?)
+}
+
+/// Every page of a running server, with measured recordings, a book and a simulated station, in both sizes and lights: the
+/// browser tests know how.
+fn pages(folder: &Path) -> Result<bool> {
+    let into = folder.join("pages");
+    let status = Command::new(env!("CARGO"))
+        .current_dir(root())
+        .env("SLANTPATH_PICTURES", &into)
+        .args([
+            "test",
+            "--quiet",
+            "-p",
+            "slantpath",
+            "--test",
+            "browser",
+            "--",
+        ])
+        .args(["--ignored", "--exact", "pictures::pictures_of_every_page"])
+        .status()
+        .context("cargo test did not start")?;
+    println!(
+        "{} {}",
+        if status.success() { "wrote" } else { "FAILED" },
+        into.display()
+    );
+    Ok(status.success())
 }
 
 fn shoot(browser: &str, folder: &Path, args: &[String], page: &str, to: &Path) -> Result<bool> {

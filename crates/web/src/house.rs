@@ -35,6 +35,8 @@ pub struct House {
     /// Recordings measured and readings typed since the start.
     pub(crate) desk: Desk,
     memory: Mutex<Memory>,
+    /// The file as last read.
+    last: Mutex<Option<Arc<StationText>>>,
     /// Computed feeds.
     memo: OnceLock<Memo>,
     cache: Mutex<Vec<(String, Arc<Case>)>>,
@@ -79,6 +81,7 @@ impl House {
             metrics: false,
             desk: Desk::default(),
             memory: Mutex::default(),
+            last: Mutex::default(),
             memo: OnceLock::new(),
             cache: Mutex::new(Vec::new()),
             solving: Later::default(),
@@ -94,7 +97,8 @@ impl House {
     /// # Errors
     /// A source or branch that cannot be.
     pub fn with_live(mut self, options: &LiveOptions) -> Result<Self, WorkflowError> {
-        let case = self.case(&self.text()?, &View::default())?;
+        let text = self.text()?;
+        let case = self.case(&text, &View::default())?;
         self.live = Some(Live::start(case.station()?, &case.predicted, options)?);
         Ok(self)
     }
@@ -135,8 +139,14 @@ impl House {
     ///
     /// # Errors
     /// It cannot be read.
-    pub fn text(&self) -> Result<StationText, WorkflowError> {
-        StationText::read(&self.path)
+    pub fn text(&self) -> Result<Arc<StationText>, WorkflowError> {
+        let fresh = StationText::read(&self.path)?;
+        let mut last = self.last.lock().unwrap_or_else(PoisonError::into_inner);
+        Ok(match &*last {
+            // Taken apart already.
+            Some(known) if known.digest == fresh.digest => Arc::clone(known),
+            _ => Arc::clone(last.insert(Arc::new(fresh))),
+        })
     }
 
     /// How a page's prediction is drawn.

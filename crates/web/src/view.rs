@@ -110,15 +110,13 @@ fn encode(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::path::PathBuf;
+    use std::path::Path;
 
     fn text() -> StationText {
-        StationText {
-            path: PathBuf::from("s.toml"),
-            text: "[part.lnb]\nnoise_figure = \"0.7 dB ± 0.1\"\n[variant.v]\npart.lnb.noise_figure = \"0.5 dB\"\n"
-                .into(),
-            digest: String::new(),
-        }
+        StationText::new(
+            Path::new("s.toml"),
+            "[part.lnb]\nnoise_figure = \"0.7 dB ± 0.1\"\n[variant.v]\npart.lnb.noise_figure = \"0.5 dB\"\n".into(),
+        )
     }
     fn pair(a: &str, b: &str) -> (String, String) {
         (a.into(), b.into())

@@ -3,7 +3,8 @@
 
 mod common;
 
-use common::live_desk;
+use common::{get, live_desk};
+use http_body_util::BodyExt;
 use serde_json::Value;
 use slantpath_web::{Door, router};
 use std::collections::BTreeMap;
@@ -11,6 +12,7 @@ use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
+use tower::ServiceExt;
 
 const CLIENTS: usize = 200;
 
@@ -37,13 +39,17 @@ async fn client(port: u16, k: usize, end: Instant, seen: Arc<Mutex<Seen>>) -> u6
     let mut s = TcpStream::connect(("127.0.0.1", port))
         .await
         .expect("connected");
-    let with = if k % 4 == 0 { "dish" } else { "picture" };
+    let with = if k.is_multiple_of(4) {
+        "dish"
+    } else {
+        "picture"
+    };
     let head = format!("GET /live/stream?with={with} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n");
     s.write_all(head.as_bytes()).await.expect("asked");
     let (mut text, mut buffer, mut last) = (Vec::<u8>::new(), vec![0u8; 1 << 16], 0u64);
     let mut awake = Instant::now();
     while Instant::now() < end {
-        if k % 10 == 0
+        if k.is_multiple_of(10)
             && awake.elapsed() > Duration::from_secs(2)
             && end - Instant::now() > Duration::from_secs(2)
         {
@@ -81,7 +87,7 @@ async fn client(port: u16, k: usize, end: Instant, seen: Arc<Mutex<Seen>>) -> u6
             seen.missed += missed;
             seen.oldest_ms = seen.oldest_ms.max(age);
             // What differs by client: when it came, what this client missed, what it asked for.
-            for own in ["missed", "age_ms", "picture", "dish", "source"] {
+            for own in ["missed", "age_ms", "at_ms", "picture", "dish", "source"] {
                 if let Some(o) = v.as_object_mut() {
                     o.remove(own);
                 }
@@ -160,6 +166,38 @@ async fn load(seconds: u64) {
     if let (Some(a), Some(b)) = (early, late) {
         // What the test itself keeps of every reading grows; the server must not.
         assert!(b < a + 40.0, "{a} then {b} MiB");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn who_looks_away_is_told_what_was_missed() {
+    let d = live_desk();
+    let answer = d
+        .near()
+        .oneshot(get("/live/stream"))
+        .await
+        .expect("an answer");
+    let mut body = answer.into_body();
+    let (mut last, mut gaps) = (0, 0);
+    let begin = Instant::now();
+    while gaps < 2 {
+        assert!(begin.elapsed() < Duration::from_secs(60), "no gap is told");
+        let frame = body.frame().await.expect("it goes on").expect("whole");
+        let text = String::from_utf8_lossy(&frame.into_data().unwrap_or_default()).into_owned();
+        let Some(data) = text.lines().find_map(|l| l.strip_prefix("data: ")) else {
+            continue;
+        };
+        let v: Value = serde_json::from_str(data).expect("JSON");
+        let Some(seq) = v["seq"].as_u64() else {
+            continue;
+        };
+        let missed = v["missed"].as_u64().expect("a number");
+        if last > 0 {
+            assert_eq!(missed, seq - last - 1);
+            gaps += usize::from(missed >= 3);
+        }
+        last = seq;
+        tokio::time::sleep(Duration::from_millis(700)).await;
     }
 }
 

@@ -18,7 +18,7 @@ async fn every_drawing_has_an_address_and_follows_a_change() {
     for (kind, seen) in [
         ("dish", "Dish and feed from the side"),
         ("noise", "Noise ledger"),
-        ("budget", "free space"),
+        ("budget", "What a measurement should show"),
         ("drive", "Sink temperature"),
     ] {
         let (head, plain) = ask(d.near(), get(&format!("/drawings/{kind}"))).await;
@@ -171,7 +171,7 @@ async fn a_tilt_teaches_what_a_turn_of_the_elevation_bolt_does() {
     let d = live_desk();
     let (_, said) = ask(d.near(), post("/dish/tilt", ORIGIN, "turns=1&degrees=0.61")).await;
     assert!(
-        said.contains("By tilt a turn of the elevation bolt moves the dish 0.6"),
+        said.contains("By tilt a turn of the elevation bolt moves the dish 0.59 deg"),
         "{said}"
     );
     let (_, said) = ask(

@@ -12,6 +12,7 @@ use slantpath_quantity::{Answer, ContributorId, Estimate};
 use slantpath_station::Station;
 use slantpath_stats::{Progress, Stop};
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 use toml_edit::{DocumentMut, Item, Table, Value};
 
 /// Name under which unsaved changes are read.
@@ -40,9 +41,25 @@ pub struct StationText {
     pub text: String,
     /// SHA-256 of the text.
     pub digest: String,
+    /// The text taken apart once: a page asks for many of its values.
+    parsed: OnceLock<Option<DocumentMut>>,
 }
 
 impl StationText {
+    /// A text that was read already.
+    pub fn new(path: &Path, text: String) -> Self {
+        Self {
+            path: path.to_path_buf(),
+            digest: digest(text.as_bytes()),
+            text,
+            parsed: OnceLock::new(),
+        }
+    }
+
+    fn doc(&self) -> Option<&DocumentMut> {
+        self.parsed.get_or_init(|| self.text.parse().ok()).as_ref()
+    }
+
     /// Reads the file.
     ///
     /// # Errors
@@ -52,18 +69,13 @@ impl StationText {
             path: path.display().to_string(),
             cause,
         })?;
-        let digest = digest(&bytes);
         let text = String::from_utf8(bytes).map_err(|_| {
             WorkflowError::argument(
                 format!("{} is not UTF-8 text", path.display()),
                 "name a station file",
             )
         })?;
-        Ok(Self {
-            path: path.to_path_buf(),
-            text,
-            digest,
-        })
+        Ok(Self::new(path, text))
     }
 
     /// The station as the file stands.
@@ -104,7 +116,7 @@ impl StationText {
 
     /// The value as written at a place, seen from a variant: text of a string, or the TOML of anything else.
     pub fn written(&self, variant: Option<&str>, place: &str) -> Option<String> {
-        let doc: DocumentMut = self.text.parse().ok()?;
+        let doc = self.doc()?;
         let keys = split(place)?;
         let of = |mut item: &Item| -> Option<String> {
             for k in &keys {
@@ -123,7 +135,7 @@ impl StationText {
 
     /// Every simple value of a table as seen from a variant: key, and text as written.
     pub fn values_of(&self, variant: Option<&str>, table: &str) -> Vec<(String, String)> {
-        let Ok(doc) = self.text.parse::<DocumentMut>() else {
+        let Some(doc) = self.doc() else {
             return Vec::new();
         };
         let Some(keys) = split(table) else {

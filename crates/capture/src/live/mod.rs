@@ -7,10 +7,14 @@
 mod feed;
 mod now;
 mod slots;
+#[cfg(feature = "soapy")]
+mod soapy;
 
 pub use feed::{Feed, Piece};
 pub use now::{BeaconNow, OwnCarrier};
 pub use slots::{Gap, RateFit, Rule, Slot, Slots};
+#[cfg(feature = "soapy")]
+pub use soapy::SoapySource;
 
 use crate::error::CaptureError;
 use crate::locate::{Location, NotFound, locate};

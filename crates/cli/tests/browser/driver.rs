@@ -179,6 +179,42 @@ impl Browser {
         }
     }
 
+    /// Presses keys one after another, wherever the focus is.
+    pub fn press(&self, keys: &str) {
+        let acts: Vec<Value> = keys
+            .chars()
+            .flat_map(|c| {
+                ["keyDown", "keyUp"].map(|t| json!({ "type": t, "value": c.to_string() }))
+            })
+            .collect();
+        self.act(&acts);
+    }
+
+    /// Presses a key while another is held.
+    pub fn press_with(&self, held: char, key: char) {
+        let (h, k) = (held.to_string(), key.to_string());
+        self.act(&[
+            json!({ "type": "keyDown", "value": h }),
+            json!({ "type": "keyDown", "value": k }),
+            json!({ "type": "keyUp", "value": k }),
+            json!({ "type": "keyUp", "value": h }),
+        ]);
+    }
+
+    fn act(&self, acts: &[Value]) {
+        let body = json!({ "actions": [{ "type": "key", "id": "keys", "actions": acts }] });
+        self.call("POST", &self.at("/actions"), &body);
+    }
+
+    /// The whole page as a picture (PNG), also what lies below the window's edge.
+    pub fn picture(&self) -> Vec<u8> {
+        let body = json!({
+            "cmd": "Page.captureScreenshot", "params": { "captureBeyondViewport": true },
+        });
+        let answer = self.call("POST", &self.at("/goog/cdp/execute"), &body);
+        decoded(answer["data"].as_str().unwrap_or_default())
+    }
+
     /// What the page's console calls an error: broken scripts, things that the page's own policy forbids.
     pub fn errors(&self) -> Vec<String> {
         let log = self.call("POST", &self.at("/se/log"), &json!({ "type": "browser" }));
@@ -189,6 +225,28 @@ impl Browser {
             .map(|l| l["message"].as_str().unwrap_or_default().to_string())
             .collect()
     }
+}
+
+/// Base64 of RFC 4648, section 4.
+fn decoded(text: &str) -> Vec<u8> {
+    let value = |c: u8| match c {
+        b'A'..=b'Z' => Some(c - b'A'),
+        b'a'..=b'z' => Some(c - b'a' + 26),
+        b'0'..=b'9' => Some(c - b'0' + 52),
+        b'+' => Some(62),
+        b'/' => Some(63),
+        _ => None,
+    };
+    let (mut out, mut bits, mut held) = (Vec::new(), 0u32, 0);
+    for v in text.bytes().filter_map(value) {
+        bits = bits << 6 | u32::from(v);
+        held += 6;
+        if held >= 8 {
+            held -= 8;
+            out.push((bits >> held) as u8);
+        }
+    }
+    out
 }
 
 impl Drop for Browser {

@@ -1,6 +1,9 @@
 //! The pages in a real browser, served by the real binary.
 
+mod audit;
 mod driver;
+mod keys;
+mod pictures;
 
 use driver::{Browser, browser};
 use slantpath_capture::source::synthetic::{Scene, SyntheticSource};
@@ -203,6 +206,14 @@ fn on_a_phone_everything_fits_and_the_dish_page_leads() {
         "/",
         "/?part=part.lnb",
         "/figures",
+        "/drawings/dish",
+        "/drawings/noise",
+        "/drawings/budget",
+        "/drawings/drive",
+        "/drawings/trial",
+        "/sheet",
+        "/book/echo",
+        "/phone",
         "/sky",
         "/recordings",
         "/book",

@@ -117,7 +117,7 @@ pub(super) async fn entry(
         })?;
         let b = reading(house)?.ok_or_else(empty)?;
         let sheet = entry_sheet(&b, id)?;
-        let body = html! { (tabs("")) (ready(slantpath_report::page::section(&sheet, "s1"))) };
+        let body = html! { h1 { "Entry" } (tabs("")) (ready(slantpath_report::page::section(&sheet, "s1"))) };
         Ok(page("Entry", "/book", "", &body))
     })
     .await
@@ -417,6 +417,7 @@ pub(super) async fn contact(
         contacts::fill(station, &b, &mut heard)?;
         let sheet = contacts::add(&mut b, station, &heard, None, now)?;
         let body = html! {
+            h1 { "Contact written" }
             (tabs(""))
             (ready(slantpath_report::page::section(&sheet, "s1")))
             p { a href="/book/contact" { "The next one" } }

@@ -265,9 +265,9 @@ impl Stages<'_> {
                 p { (s.what) }
                 dl {
                     dt { "predicted" }
-                    dd.predicted { (s.predicted.as_deref().unwrap_or("–")) }
-                    @if let Some(m) = &s.measured { dt { "measured" } dd.measured { (m) } }
-                    @if let Some(d) = &s.disagreement { dt { "disagreement" } dd.disagreement { (d) } }
+                    dd.predicted { (s.predicted.as_deref().map_or("–".into(), minus)) }
+                    @if let Some(m) = &s.measured { dt { "measured" } dd.measured { (minus(m)) } }
+                    @if let Some(d) = &s.disagreement { dt { "disagreement" } dd.disagreement { (minus(d)) } }
                     @if let Some((d, unit)) = moved.filter(|(d, _)| worth_saying(d)) {
                         dt { "change" }
                         dd.disagreement { (signed(&d, unit)) }
@@ -289,6 +289,7 @@ pub(super) fn written(a: &Answer) -> String {
         None => "undetermined".into(),
         Some(e) => {
             let (v, u) = show::value_and_u(e.value, e.u);
+            let v = minus(&v);
             if e.u > 0.0 {
                 format!("{v} ± {u} {}", a.unit)
             } else {
@@ -298,8 +299,17 @@ pub(super) fn written(a: &Answer) -> String {
     }
 }
 
+/// A minus sign is no hyphen.
+fn minus(text: &str) -> String {
+    match text.strip_prefix('-') {
+        Some(rest) => format!("\u{2212}{rest}"),
+        None => text.to_string(),
+    }
+}
+
 pub(super) fn signed(d: &Estimate, unit: Unit) -> String {
     let (v, u) = show::value_and_u(d.value, d.u);
+    let v = minus(&v);
     let lead = if d.value > 0.0 { "+" } else { "" };
     if d.u > 0.0 {
         format!("{lead}{v} ± {u} {unit}")

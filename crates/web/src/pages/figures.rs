@@ -27,7 +27,7 @@ pub(super) async fn show(
             &Conditions::default(),
             view.branch.as_deref(),
         );
-        let body = html! { (solving(&view.address("/solved"), &case)) (ready(slantpath_report::page::section(&sheet, "s1"))) };
+        let body = html! { h1 { "All figures" } (solving(&view.address("/solved"), &case)) (ready(slantpath_report::page::section(&sheet, "s1"))) };
         Ok(page(&station.name, "/figures", &view.address(""), &body))
     })
     .await

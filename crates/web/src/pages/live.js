@@ -10,6 +10,8 @@
     if (text !== undefined) e.textContent = text;
     return e;
   };
+  // A minus sign is no hyphen.
+  const minus = (x, n) => x.toFixed(n).replace("-", "\u2212");
   const set = (id, text) => { const e = at(id); if (e && e.textContent !== text) e.textContent = text; };
   const mhz = (f, n = 4) => (f / 1e6).toFixed(n);
   const width = (hz) => hz >= 1e6 ? `${(hz / 1e6).toFixed(2)} MHz` : `${(hz / 1e3).toFixed(1)} kHz`;
@@ -34,16 +36,28 @@
   }
   setInterval(fresh, 200);
 
+  // What waits on a slow way here is old when it comes: its delay over the shortest one seen counts as age, and a way that
+  // is seconds behind is taken up anew.
+  let shortest = Infinity;
+  function late(at) {
+    const way = performance.now() - at;
+    shortest = Math.min(shortest, way);
+    const behind = way - shortest;
+    if (behind > 2500) { source = "the connection is behind; trying again"; setTimeout(connect, 0); }
+    return behind;
+  }
+
   // The browser's own retry waits for seconds: a dropped link is taken up again at once.
   let events = null, again = 0, heard = performance.now();
   function connect() {
     if (events) events.close();
+    shortest = Infinity;
     heard = performance.now();
     events = new EventSource(root.dataset.stream);
     events.addEventListener("reading", (e) => {
       const r = JSON.parse(e.data);
       heard = came = performance.now();
-      age = r.age_ms;
+      age = r.age_ms + late(r.at_ms);
       missed += r.missed;
       source = r.source;
       fresh();
@@ -76,8 +90,8 @@
     slow = performance.now();
     rows("beacons", (r.beacons || []).map((b) => [
       b.id,
-      b.seen ? `${b.cn0[0].toFixed(1)} ± ${Math.max(b.cn0[1], 0.1).toFixed(1)} dBHz` : "–",
-      b.seen ? `${b.level[0].toFixed(1)} dBFS` : "–",
+      b.seen ? `${minus(b.cn0[0], 1)} ± ${Math.max(b.cn0[1], 0.1).toFixed(1)} dBHz` : "–",
+      b.seen ? `${minus(b.level[0], 1)} dBFS` : "–",
       !b.seen ? "not seen" : b.steady ? "steady" : "keyed: goes with its keying",
     ]));
     const own = r.own ? ` Your own carrier is received at ${mhz(r.own)} MHz.` : "";
@@ -90,8 +104,8 @@
     for (const s of p.slots) {
       for (const g of s.free) free.push([mhz(g.lo), mhz(g.hi), width(g.hi - g.lo), g.fits.map(([b, r]) => `${baud(b)} (roll-off ${r})`).join(", ") || "–"]);
       for (const t of s.taken) taken.push([
-        `${mhz(t.at)} MHz`, width(t.width), `${t.c_n.toFixed(1)} dB`,
-        t.beacon || (t.over === null ? "–" : `${t.over.toFixed(1)} dB${t.above ? ", above the rule" : ""}`),
+        `${mhz(t.at)} MHz`, width(t.width), `${minus(t.c_n, 1)} dB`,
+        t.beacon || (t.over === null ? "–" : `${minus(t.over, 1)} dB${t.above ? ", above the rule" : ""}`),
       ]);
       if (s.es_n0 !== null) rule.push(`${s.passband}: a carrier at the limit of the rule would have Es/N0 of about ${s.es_n0.toFixed(1)} dB here.`);
     }
@@ -100,26 +114,29 @@
     set("rule", rule.join(" ") || (p.downlink ? "" : "The satellite is not found yet: frequencies are the receiver's."));
   }
 
-  const W = 960, H = 340, L = 46, R = 8, T = 34, B = 34;
+  let W = 960;
+  const H = 340, L = 46, R = 8, T = 34, B = 34;
   let drawn = null;
   function picture(p) {
     if (root.id !== "spectrum" || !p.density.length) return;
     drawn = p;
+    // As wide as it is shown, so that its text has the size of text on a phone too.
+    W = Math.max(320, Math.min(1040, Math.round(root.clientWidth) || 960));
     const values = [...p.density].sort((a, b) => a - b);
     const lo = Math.floor((values[Math.floor(values.length * 0.02)] - 2) / 5) * 5;
     const hi = Math.max(lo + 15, Math.ceil((values[values.length - 1] + 2) / 5) * 5);
     const x = (f) => L + (W - L - R) * (f - p.lo) / (p.hi - p.lo);
     const y = (d) => H - B - (H - T - B) * (Math.min(Math.max(d, lo), hi) - lo) / (hi - lo);
     const path = (v) => v.map((d, i) => `${i ? "L" : "M"}${(L + (W - L - R) * i / (v.length - 1)).toFixed(1)} ${y(d).toFixed(1)}`).join("");
-    const svg = make("svg", { viewBox: `0 0 ${W} ${H}`, role: "img", tabindex: "0", "aria-label": "power density over frequency; beacons marked, free stretches shaded" });
+    const svg = make("svg", { viewBox: `0 0 ${W} ${H}`, role: "img", "aria-label": "power density over frequency; beacons marked, free stretches shaded" });
     for (const s of p.slots) for (const g of s.free) {
       svg.append(make("rect", { class: "free", x: x(g.lo), y: T, width: Math.max(x(g.hi) - x(g.lo), 0), height: H - T - B }));
     }
     for (let d = lo; d <= hi; d += 5) {
       svg.append(make("line", { class: "grid", x1: L, x2: W - R, y1: y(d), y2: y(d) }));
-      svg.append(make("text", { x: L - 5, y: y(d) + 4, "text-anchor": "end" }, d));
+      svg.append(make("text", { x: L - 5, y: y(d) + 4, "text-anchor": "end" }, String(d).replace("-", "\u2212")));
     }
-    const span = p.hi - p.lo, step = [1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5, 2e5, 5e5, 1e6, 2e6, 5e6].find((s) => span / s < 8) || 1e7;
+    const span = p.hi - p.lo, step = [1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5, 2e5, 5e5, 1e6, 2e6, 5e6].find((s) => span / s < Math.max(W / 125, 2.5)) || 1e7;
     for (let f = Math.ceil(p.lo / step) * step; f < p.hi; f += step) {
       svg.append(make("line", { class: "grid", x1: x(f), x2: x(f), y1: T, y2: H - B }));
       svg.append(make("text", { x: x(f), y: H - B + 15, "text-anchor": "middle" }, mhz(f, step < 1e5 ? 3 : 2)));
@@ -138,11 +155,26 @@
     const svg = root.querySelector("svg");
     if (!svg || !drawn) return;
     const box = svg.getBoundingClientRect();
-    const part = ((e.clientX - box.left) / box.width * W - L) / (W - L - R);
-    if (part < 0 || part > 1) return;
-    const i = Math.round(part * (drawn.density.length - 1));
-    set("hover", `${mhz(drawn.lo + part * (drawn.hi - drawn.lo))} MHz: ${drawn.density[i]} dBFS/Hz, ${(drawn.density[i] - drawn.floor[i]).toFixed(1)} dB over the floor`);
+    read(((e.clientX - box.left) / box.width * W - L) / (W - L - R));
   });
+  let cursor = 0.5;
+  function read(part) {
+    if (!drawn || !(part >= 0 && part <= 1)) return;
+    cursor = part;
+    const i = Math.round(part * (drawn.density.length - 1));
+    set("hover", `${mhz(drawn.lo + part * (drawn.hi - drawn.lo))} MHz: ${minus(drawn.density[i], 1)} dBFS/Hz, ${minus(drawn.density[i] - drawn.floor[i], 1)} dB over the floor`);
+  }
+  if (root.id === "spectrum") {
+    root.setAttribute("tabindex", "0");
+    root.setAttribute("role", "group");
+    root.setAttribute("aria-label", "spectrum: the arrow keys read it");
+    root.addEventListener("keydown", (e) => {
+      const step = { ArrowLeft: -0.005, ArrowRight: 0.005, PageUp: -0.1, PageDown: 0.1 }[e.key];
+      if (step === undefined) return;
+      e.preventDefault();
+      read(Math.min(Math.max(cursor + step, 0), 1));
+    });
+  }
 
   // ---- at the dish ----
   function quiet() {
@@ -159,15 +191,15 @@
     set("say", d.text);
     set("detail", d.detail);
     set("found", d.found);
-    set("level", d.level ? `${d.level[0].toFixed(1)} ± ${Math.max(d.level[1], 0.1).toFixed(1)}` : "–");
+    set("level", d.level ? `${minus(d.level[0], 1)} ± ${Math.max(d.level[1], 0.1).toFixed(1)}` : "–");
     set("unit", d.level ? d.level[2] : "");
-    set("peak", d.peak === null ? "–" : `${d.peak.toFixed(1)} ${d.level ? d.level[2] : ""}`);
+    set("peak", d.peak === null ? "–" : `${minus(d.peak, 1)} ${d.level ? d.level[2] : ""}`);
     set("left", d.left ? `${d.left[0].toFixed(1)} dB, at most ${d.left[1].toFixed(1)} dB` : "–");
     const learned = d.per_turn
       ? `${d.holds} holds. A turn moves the dish ${d.per_turn[0][0].toFixed(2)} ± ${d.per_turn[0][1].toFixed(2)} deg in azimuth, ${d.per_turn[1][0].toFixed(2)} ± ${d.per_turn[1][1].toFixed(2)} deg in elevation.`
       : `${d.holds} holds.`;
     set("learned", learned);
-    if (d.cross) set("cross", `${d.cross.beacon}: ${d.cross.seen ? `${d.cross.now.toFixed(1)} dBHz` : "below the noise, which is as good as can be seen"}; lowest so far ${d.cross.lowest.toFixed(1)} dBHz.`);
+    if (d.cross) set("cross", `${d.cross.beacon}: ${d.cross.seen ? `${minus(d.cross.now, 1)} dBHz` : "below the noise, which is as good as can be seen"}; lowest so far ${minus(d.cross.lowest, 1)} dBHz.`);
     at("supply").hidden = d.doing !== "disconnect";
     const asked = at("asked");
     asked.hidden = !d.step;
@@ -187,7 +219,7 @@
     if (!box || known.length < 2) return;
     const top = Math.max(...known, d.peak === null ? -Infinity : d.peak) + 0.5;
     const low = Math.min(Math.min(...known) - 0.5, top - 3);
-    const w = 600, h = 130;
+    const w = Math.max(240, Math.min(1040, Math.round(box.clientWidth) || 600)), h = 130;
     const y = (v) => h - 4 - (h - 8) * (v - low) / (top - low);
     const svg = make("svg", { viewBox: `0 0 ${w} ${h}` });
     let path = "", pen = false;
@@ -198,7 +230,7 @@
     });
     svg.append(make("path", { class: "trace", d: path }));
     if (d.peak !== null) svg.append(make("line", { class: "mark", x1: 0, x2: w, y1: y(d.peak), y2: y(d.peak) }));
-    svg.append(make("text", { x: 4, y: 14 }, `${top.toFixed(1)} dB`), make("text", { x: 4, y: h - 6 }, `${low.toFixed(1)} dB, two minutes`));
+    svg.append(make("text", { x: 4, y: 14 }, `${minus(top, 1)} dB`), make("text", { x: 4, y: h - 6 }, `${minus(low, 1)} dB, two minutes`));
     box.replaceChildren(svg);
   }
 

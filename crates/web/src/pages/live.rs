@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 use slantpath_capture::live::{BeaconNow, LivePicture, Slots};
 use slantpath_workflow::live::{Doing, Latest, Live, Said, Told};
 use std::convert::Infallible;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 use std::time::{Duration, Instant};
 
 /// Time between two looks for a fresh reading.
@@ -32,7 +32,7 @@ pub(super) async fn show(State(house): State<Arc<House>>) -> Result<Html<String>
         div id="spectrum" data-stream="/live/stream?with=picture" {
             noscript { p { "This page draws what is received now and needs its script." } }
         }
-        p.quiet id="hover" { "Point at the spectrum for frequency and density." }
+        p.quiet id="hover" aria-live="polite" { "Point at the spectrum, or use the arrow keys, for frequency and density." }
         div.columns {
             section aria-labelledby="beacons-title" {
                 h2 id="beacons-title" { "Beacons" }
@@ -136,6 +136,7 @@ impl Place {
         let mut out = json!({
             "seq": latest.seq,
             "missed": missed,
+            "at_ms": u64::try_from(begun().elapsed().as_millis()).unwrap_or(u64::MAX),
             "age_ms": u64::try_from(age.as_millis()).unwrap_or(u64::MAX),
             "source": latest.source,
         });
@@ -162,6 +163,12 @@ impl Place {
         }
         out
     }
+}
+
+/// When this program began to send: the page compares clocks by it.
+fn begun() -> Instant {
+    static BEGUN: OnceLock<Instant> = OnceLock::new();
+    *BEGUN.get_or_init(Instant::now)
 }
 
 /// No more digits than are known.

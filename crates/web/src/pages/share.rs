@@ -11,9 +11,10 @@ use axum::extract::{Query, State};
 use axum::http::header;
 use axum::response::{Html, IntoResponse, Response};
 use jiff::Timestamp;
-use maud::html;
+use maud::{Markup, html};
 use slantpath_book::Filter;
 use slantpath_quantity::Estimate;
+use slantpath_report::figure::Stage;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::build_sheet::{build_sheet, page as whole_page};
 use slantpath_workflow::contacts::{contact_map, echo_sheet};
@@ -46,11 +47,12 @@ pub(super) async fn sheet(
         let join = if file.contains('?') { '&' } else { '?' };
         let file = if exact { format!("{file}{join}exact=yes") } else { file };
         let body = html! {
+            h1 { "Build sheet" }
             (tabs("/sheet"))
-            (ready(slantpath_report::page::section(&built.sheet, "b1")))
             section aria-labelledby="built-chain" {
-                h3 id="built-chain" { "The chain" }
-                (ready(slantpath_report::figure::chain_html(&built.chain)))
+                h2 id="built-chain" { "The chain" }
+                (row("Receive", ("sky", "sample"), &built.chain.receive))
+                (row("Transmit", ("sample", "sky"), &built.chain.transmit))
             }
             h2 { "To give away" }
             form.view method="get" action="/sheet" {
@@ -59,10 +61,25 @@ pub(super) async fn sheet(
             }
             p { a href=(file) download { "This sheet as one HTML file, to print or publish" } }
             p.quiet { "Unless the exact place is asked for it is coarsened to the middle of its locator square." }
+            (ready(slantpath_report::page::section(&built.sheet, "b1")))
         };
         Ok(page("Build sheet", "/book", "", &body))
     })
     .await
+}
+
+/// One direction of the chain, without figures: those stand in the sheet's tables.
+fn row(heading: &str, ends: (&str, &str), stages: &[Stage]) -> Markup {
+    html! {
+        @if !stages.is_empty() {
+            h3 { (heading) }
+            ol.chain {
+                li.end { (ends.0) }
+                @for s in stages { li.part { h4 { (s.name) } p { (s.what) } } }
+                li.end { (ends.1) }
+            }
+        }
+    }
 }
 
 /// The same as one file that needs nothing else.
@@ -156,6 +173,7 @@ pub(super) async fn echo(
             .filter(|p| p.to_ascii_lowercase().ends_with(".wav"))
             .collect();
         let body = html! {
+            h1 { "Echo" }
             (tabs("/book/echo"))
             (ready(slantpath_report::page::section(&sheet, "e1")))
             form.entry method="get" action="/book/echo" {

@@ -32,7 +32,8 @@ pub(super) async fn show(
             None => None,
         };
         let body = html! {
-            (beside(&figures, before.as_deref()))
+            h1 { "Sky" }
+            div.sky { (beside(&figures, before.as_deref())) }
             (ready(slantpath_report::page::section(&sheet, "s1")))
         };
         Ok(page(&station.name, "/sky", &view.address(""), &body))

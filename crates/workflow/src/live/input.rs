@@ -9,6 +9,7 @@ use std::io::{Read, Seek, SeekFrom};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 /// Pause before a source that ended or failed is tried again.
@@ -25,12 +26,14 @@ pub enum LiveInput {
     Tcp(String),
     /// A file that grows.
     File(PathBuf),
+    /// A receiver through SoapySDR, by its arguments: `driver=...,serial=...`.
+    Soapy(String),
     /// A station that does not exist, with a dish that can be turned.
     Simulated,
 }
 
 impl LiveInput {
-    /// From `-`, `tcp:HOST:PORT`, `file:PATH` or `simulated`.
+    /// From `-`, `tcp:HOST:PORT`, `file:PATH`, `soapy:ARGUMENTS` or `simulated`.
     ///
     /// # Errors
     /// None of these.
@@ -38,7 +41,7 @@ impl LiveInput {
         let bad = || {
             WorkflowError::argument(
                 format!("`{text}` is no live source"),
-                "one of: - (standard input), tcp:HOST:PORT, file:PATH, simulated",
+                "one of: - (standard input), tcp:HOST:PORT, file:PATH, soapy:ARGUMENTS, simulated",
             )
         };
         match text {
@@ -52,6 +55,11 @@ impl LiveInput {
                 {
                     Ok(Self::Tcp(at.to_string()))
                 }
+                Some(("soapy", _)) if cfg!(not(feature = "soapy")) => Err(WorkflowError::argument(
+                    "this program was built without SoapySDR",
+                    "build it with `cargo build --release --features soapy`, or pipe samples in (-, tcp:HOST:PORT)",
+                )),
+                Some(("soapy", args)) if !args.is_empty() => Ok(Self::Soapy(args.to_string())),
                 Some(("file", path)) if !path.is_empty() => Ok(Self::File(PathBuf::from(path))),
                 _ => Err(bad()),
             },
@@ -65,6 +73,7 @@ impl fmt::Display for LiveInput {
             Self::Stdin => f.write_str("standard input"),
             Self::Tcp(at) => write!(f, "tcp:{at}"),
             Self::File(p) => write!(f, "{}", p.display()),
+            Self::Soapy(args) => write!(f, "receiver {args}"),
             Self::Simulated => f.write_str("simulated station"),
         }
     }
@@ -75,8 +84,9 @@ pub(super) fn read(shared: &Arc<Shared>, options: &LiveOptions) {
     let mut left_at: Option<Instant> = None;
     while !shared.stop.is_requested() {
         match start(shared, options) {
-            Ok(mut source) => {
-                if let Err(why) = drain(shared, source.as_mut(), options, &mut left_at) {
+            Ok((mut source, dropped)) => {
+                let lost = dropped.as_deref();
+                if let Err(why) = drain(shared, source.as_mut(), lost, options, &mut left_at) {
                     shared.say(why);
                 } else {
                     shared.say("the source has ended; trying again");
@@ -100,9 +110,13 @@ fn opening(options: &LiveOptions) -> OpenOptions {
     o
 }
 
-fn start(shared: &Arc<Shared>, options: &LiveOptions) -> Result<Box<dyn Source>, String> {
+/// A source, and where it counts samples that it dropped itself.
+type Started = (Box<dyn Source>, Option<Arc<AtomicU64>>);
+
+fn start(shared: &Arc<Shared>, options: &LiveOptions) -> Result<Started, String> {
     let how = opening(options);
-    match &options.input {
+    let plain: Result<Box<dyn Source>, String> = match &options.input {
+        LiveInput::Soapy(args) => return soapy(args, options),
         LiveInput::Stdin => open(Path::new("-"), &how).map_err(|e| e.to_string()),
         LiveInput::Tcp(at) => {
             shared.say(format!("connecting to {at}"));
@@ -123,13 +137,31 @@ fn start(shared: &Arc<Shared>, options: &LiveOptions) -> Result<Box<dyn Source>,
                 .source()
                 .map_err(|e| e.to_string())
         }
-    }
+    };
+    plain.map(|s| (s, None))
+}
+
+#[cfg(feature = "soapy")]
+fn soapy(args: &str, options: &LiveOptions) -> Result<Started, String> {
+    let (Some(rate), Some(centre)) = (options.rate_hz, options.center_hz) else {
+        return Err("a receiver needs --rate and --center".into());
+    };
+    let s = slantpath_capture::live::SoapySource::open(args, rate, centre)
+        .map_err(|e| e.to_string())?;
+    let lost = s.lost();
+    Ok((Box::new(s), Some(lost)))
+}
+
+#[cfg(not(feature = "soapy"))]
+fn soapy(_: &str, _: &LiveOptions) -> Result<Started, String> {
+    Err("this program was built without SoapySDR".into())
 }
 
 /// Reads until the source ends. What passed unseen between two openings is counted as lost.
 fn drain(
     shared: &Shared,
     source: &mut dyn Source,
+    dropped: Option<&AtomicU64>,
     options: &LiveOptions,
     left_at: &mut Option<Instant>,
 ) -> Result<(), String> {
@@ -161,6 +193,12 @@ fn drain(
         };
         if n == 0 {
             break;
+        }
+        if let Some(d) = dropped {
+            match d.swap(0, Ordering::Relaxed) {
+                0 => {}
+                gone => shared.feed.lost(gone),
+            }
         }
         let got = block.get(..n).unwrap_or_default().to_vec();
         if !shared.feed.put(got) {
