@@ -93,7 +93,7 @@ impl Trouble {
     pub fn markup(&self) -> Markup {
         html! {
             div.say.warn role="alert" {
-                h3 { "This cannot be shown" }
+                h2 { "This cannot be shown" }
                 pre { (self.text()) }
             }
         }

@@ -194,7 +194,7 @@ fn controls(view: &View, variants: &[&str], branches: &[&str], branch: Option<&s
 fn changes(text: &StationText, view: &View, broken: bool) -> Markup {
     html! {
         section.say aria-label="changes" {
-            h3 { "Changed here, not in the file" }
+            h2 { "Changed here, not in the file" }
             ul {
                 @for e in &view.edits {
                     li {

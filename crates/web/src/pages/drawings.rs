@@ -120,7 +120,7 @@ pub(super) fn solving(address: &str, case: &Case) -> Markup {
     html! {
         @if let Some(followed) = &case.nearby {
             section.say.nearby aria-label="being solved" data-solving=(address) {
-                h3 { "Near, not solved yet" }
+                h2 { "Near, not solved yet" }
                 p {
                     "Dish, feed and air are being solved for this change. Until then these figures come from the nearest solved station"
                     @if followed.is_empty() { ", which does not follow the change: dish and feed stand as there." }

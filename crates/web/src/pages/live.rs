@@ -36,7 +36,7 @@ pub(super) async fn show(State(house): State<Arc<House>>) -> Result<Html<String>
         div.columns {
             section aria-labelledby="beacons-title" {
                 h2 id="beacons-title" { "Beacons" }
-                div.wide { table id="beacons" {
+                div.wide tabindex="0" role="region" aria-label="beacons, table" { table id="beacons" {
                     thead { tr { th { "beacon" } th { "C/N" sub { "0" } } th { "level" } th { "state" } } }
                     tbody {}
                 } }
@@ -44,7 +44,7 @@ pub(super) async fn show(State(house): State<Arc<House>>) -> Result<Html<String>
             }
             section aria-labelledby="free-title" {
                 h2 id="free-title" { "Free" }
-                div.wide { table id="free" {
+                div.wide tabindex="0" role="region" aria-label="free stretches, table" { table id="free" {
                     thead { tr { th { "from" } th { "to" } th { "width" } th { "symbol rates that fit" } } }
                     tbody {}
                 } }
@@ -52,7 +52,7 @@ pub(super) async fn show(State(house): State<Arc<House>>) -> Result<Html<String>
             }
             section aria-labelledby="taken-title" {
                 h2 id="taken-title" { "Taken" }
-                div.wide { table id="taken" {
+                div.wide tabindex="0" role="region" aria-label="what is taken, table" { table id="taken" {
                     thead { tr { th { "middle" } th { "width" } th { "C/N" } th { "against the beacon" } } }
                     tbody {}
                 } }
