@@ -172,6 +172,11 @@ impl Desk {
                 _ if job.stop.is_requested() => State::Stopped,
                 Err(e) => State::Failed(crate::layout::Trouble(e).text()),
                 Ok(mut m) => {
+                    // Where files lie on this disk stands on no page and in no book.
+                    m.measurement.about.name.clone_from(&name);
+                    if let Some(w) = &mut m.wideband {
+                        w.about.name.clone_from(&name);
+                    }
                     m.path = PathBuf::from(name);
                     match house.desk.held() {
                         Ok(mut h) => {

@@ -111,7 +111,7 @@ fn pictures_of_every_page() {
                 b.open(&s.at(page));
                 b.until("whole", "return document.readyState === 'complete' && !document.querySelector('[data-solving]')");
                 match *name {
-                    "live" => b.until("a spectrum", "return !!document.querySelector('#spectrum svg') && document.querySelectorAll('#free tbody tr').length > 0"),
+                    "live" => b.until("a spectrum", "return !!document.querySelector('#spectrum svg') && document.querySelectorAll('#free tbody tr').length > 0 && document.querySelectorAll('#beacons tbody tr').length > 0"),
                     "at-the-dish" => {
                         b.until("a level", "return document.getElementById('level').textContent !== '–'");
                         b.run("const b = document.querySelector('#supply:not([hidden]) button'); if (b) b.click()");

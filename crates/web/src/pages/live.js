@@ -115,7 +115,7 @@
   }
 
   let W = 960;
-  const H = 340, L = 46, R = 8, T = 34, B = 34;
+  const H = 340, L = 46, R = 8, T = 50, B = 34;
   let drawn = null;
   function picture(p) {
     if (root.id !== "spectrum" || !p.density.length) return;
@@ -136,7 +136,7 @@
       svg.append(make("line", { class: "grid", x1: L, x2: W - R, y1: y(d), y2: y(d) }));
       svg.append(make("text", { x: L - 5, y: y(d) + 4, "text-anchor": "end" }, String(d).replace("-", "\u2212")));
     }
-    const span = p.hi - p.lo, step = [1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5, 2e5, 5e5, 1e6, 2e6, 5e6].find((s) => span / s < Math.max(W / 125, 2.5)) || 1e7;
+    const span = p.hi - p.lo, step = [1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5, 2e5, 5e5, 1e6, 2e6, 5e6].find((s) => span / s < Math.max(W / 90, 3)) || 1e7;
     for (let f = Math.ceil(p.lo / step) * step; f < p.hi; f += step) {
       svg.append(make("line", { class: "grid", x1: x(f), x2: x(f), y1: T, y2: H - B }));
       svg.append(make("text", { x: x(f), y: H - B + 15, "text-anchor": "middle" }, mhz(f, step < 1e5 ? 3 : 2)));
@@ -144,10 +144,15 @@
     svg.append(make("text", { x: W - R, y: H - 4, "text-anchor": "end" }, p.downlink ? "downlink, MHz" : "receiver, MHz"));
     svg.append(make("text", { x: 2, y: 12 }, "dBFS/Hz"));
     svg.append(make("path", { class: "floor", d: path(p.floor) }), make("path", { class: "trace", d: path(p.density) }));
-    for (const [name, f] of p.marks) {
+    // Names that would touch stand on two lines.
+    const ends = [-Infinity, -Infinity];
+    for (const [name, f] of [...p.marks].sort((a, b) => a[1] - b[1])) {
       svg.append(make("line", { class: "mark", x1: x(f), x2: x(f), y1: T - 4, y2: H - B }));
       const end = x(f) > W * 0.7;
-      svg.append(make("text", { class: "mark", x: x(f), y: T - 8, "text-anchor": end ? "end" : "start" }, name));
+      const long = 6.6 * name.length, from = end ? x(f) - long : x(f);
+      const line = from > ends[0] + 6 ? 0 : 1;
+      ends[line] = from + long;
+      svg.append(make("text", { class: "mark", x: x(f), y: T - 8 - 15 * line, "text-anchor": end ? "end" : "start" }, name));
     }
     root.replaceChildren(svg);
   }
