@@ -5,12 +5,14 @@
 //! its wire (outside diameter less one wire).
 //!
 //! - [`uplink`]: pattern, gain, axial ratio, phase centre and impedance of a helix or of dipoles over a disc.
+//! - [`patch`]: a patch ring around the receive feed, as a cavity model and as a wire grid.
 //! - [`shadow`]: the coil as a scatterer before the receive feed, and what the dish loses by it.
 //! - [`wet`]: a film of water or plastic on the wire.
 
 mod bessel;
 mod coil;
 mod horn;
+pub mod patch;
 pub mod shadow;
 mod sources;
 pub mod uplink;
