@@ -6,7 +6,7 @@ use slantpath_quantity::constants::ETA0_OHM;
 use slantpath_quantity::{Angle, Length, to_db};
 use slantpath_wire::feed::patch::grid::{PatchGrid, Posts};
 use slantpath_wire::feed::patch::{Feeding, InnerEdge, PatchMode, PatchRing};
-use slantpath_wire::feed::uplink::Ground;
+use slantpath_wire::feed::uplink::{Ground, PatchFeed, UplinkFeed};
 use slantpath_wire::{Density, Solution, WireError};
 use std::f64::consts::PI;
 
@@ -158,5 +158,42 @@ fn circular_over_plane_and_disc() -> Result<(), WireError> {
             }
         }
     }
+    Ok(())
+}
+
+/// The same by the door of transmit feeds: a circular pattern over the disc with phase centre and impedance.
+#[test]
+fn as_a_transmit_feed() -> Result<(), WireError> {
+    let ring = example();
+    let feed = UplinkFeed::Patch(PatchFeed {
+        ring,
+        posts: Posts::Four(Sense::Left),
+        feed_radius: mm(20.0),
+        post: mm(2.0),
+    });
+    let f = ring.cavity(PatchMode::Tm11)?.frequency;
+    let solved = feed.solve(f, Angle::deg(40.0), Density::default())?;
+    println!(
+        "D {:.2}, AR {:.2} and {:.2}, front to back {:.1}, phase centre {:.1} mm, Z {:.0}",
+        solved.directivity.0,
+        solved.axial_ratio.0,
+        solved.cone.worst_axial_ratio.0,
+        solved.front_to_back.0,
+        solved.phase_centre.z.as_mm(),
+        solved.impedance[0],
+    );
+    assert_eq!(feed.sense(), Some(Sense::Left));
+    assert!(solved.validity.is_inside(), "{:?}", solved.validity);
+    assert!((solved.directivity.0 - 10.24).abs() < 0.1 && solved.axial_ratio.0 < 0.05);
+    // patch at 5 mm, edge of the disc at 0: from before the disc, by less than a fifth of a wavelength
+    assert!((0.0..25.0).contains(&solved.phase_centre.z.as_mm()));
+    assert_eq!(solved.impedance.len(), 4);
+    // four posts are alike
+    assert!(
+        solved
+            .impedance
+            .iter()
+            .all(|z| (z / solved.impedance[0] - 1.0).norm() < 0.01)
+    );
     Ok(())
 }

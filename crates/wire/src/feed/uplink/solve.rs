@@ -192,7 +192,8 @@ fn along(system: &System, on: &crate::solution::Solution<'_>) -> Vec<(f64, f64)>
     let mut out = Vec::new();
     for ((.., len, wire), [a, b]) in system.mesh().places().zip(on.currents()) {
         let name = &system.mesh().wires[wire].name;
-        if name.starts_with("disc") || name.starts_with("receive feed") {
+        let grids = ["disc", "receive feed", "patch", "tube"];
+        if grids.iter().any(|g| name.starts_with(g)) {
             continue;
         }
         out.push((s + 0.5 * len, (0.5 * (a + b)).norm()));

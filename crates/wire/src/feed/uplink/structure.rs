@@ -1,8 +1,9 @@
 //! The wires of a transmit feed.
 
-use super::{Arrangement, DipoleFeed, Ground, HelixFeed, Tube, UplinkFeed};
+use super::{Arrangement, DipoleFeed, Ground, HelixFeed, PatchFeed, Tube, UplinkFeed};
 use crate::error::{WireError, require};
 use crate::excite::Port;
+use crate::feed::patch::grid::PatchGrid;
 use crate::feed::{Aperture, Horn};
 use crate::geometry::{Division, Structure, Wire, shapes};
 use num_complex::Complex64;
@@ -32,7 +33,30 @@ pub(super) fn build(
     match feed {
         UplinkFeed::Helix(h) => helix(h, lambda, per_wavelength),
         UplinkFeed::Dipoles(d) => dipoles(d, lambda, per_wavelength),
+        UplinkFeed::Patch(p) => patch(p, lambda, per_wavelength),
     }
+}
+
+fn patch(p: &PatchFeed, lambda: Length, per_wavelength: f64) -> Result<Built, WireError> {
+    p.ring.check()?;
+    let outer = p.ring.outer / lambda;
+    let width = 0.5 * (p.ring.outer - p.ring.inner).as_m() / lambda.as_m();
+    // whole numbers within the grid's range, which says so itself when passed; a multiple of four around
+    let around = std::f64::consts::PI * outer * ARCS * per_wavelength;
+    let grid = PatchGrid {
+        rings: (width * per_wavelength).round().max(4.0) as usize,
+        radials: 4 * (0.25 * around).round().max(4.0) as usize,
+        feed_radius: p.feed_radius,
+        post: p.post,
+        posts: p.posts,
+        ground: Ground::Disc(p.ring.ground),
+    };
+    let wires = grid.build(&p.ring)?;
+    Ok(Built {
+        structure: wires.structure,
+        ports: wires.ports,
+        validity: Validity::Inside,
+    })
 }
 
 fn helix(h: &HelixFeed, lambda: Length, per_wavelength: f64) -> Result<Built, WireError> {
