@@ -65,6 +65,21 @@ pub struct Design {
     /// Error of each length whose effect is told, mm.
     #[arg(long, value_name = "MM", default_value_t = 0.5)]
     pub error: f64,
+    /// In place of a search: a patch ring of this outer diameter, hole and height over its disc, mm.
+    #[arg(long, num_args = 3, value_names = ["OUTER", "HOLE", "HEIGHT"], conflicts_with = "map")]
+    pub patch: Vec<f64>,
+    /// The patch is soldered to the tube in its hole (else free of it).
+    #[arg(long, requires = "patch")]
+    pub joined: bool,
+    /// The patch has two posts (else four).
+    #[arg(long, requires = "patch")]
+    pub two_posts: bool,
+    /// Distance of the posts from the axis, mm (default: midway between the edges).
+    #[arg(long, value_name = "MM", requires = "patch")]
+    pub post_radius: Option<f64>,
+    /// Diameter of the posts, mm.
+    #[arg(long, value_name = "MM", default_value_t = 2.0, requires = "patch")]
+    pub post: f64,
     /// Page to write, with the drawings; an existing file is never overwritten.
     #[arg(long, value_name = "HTML")]
     pub out: Option<PathBuf>,

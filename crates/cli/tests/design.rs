@@ -230,3 +230,46 @@ fn what_cannot_be_is_told() {
         assert!(text.contains(words), "{args:?}: {text}");
     }
 }
+
+#[test]
+fn a_patch_ring_from_its_dimensions() {
+    let club = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../../demo/qq0aaa.toml")
+        .display()
+        .to_string();
+    let patch = |size: [&str; 3], rest: &[&str]| {
+        let mut args = vec!["design", &club, "--json", "--patch"];
+        args.extend(size);
+        args.extend(rest);
+        run(&args)
+    };
+    let o = patch(["72", "22", "5"], &["--joined", "--disc", "130"]);
+    assert_eq!(
+        o.status.code(),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&o.stderr)
+    );
+    let doc: Value = serde_json::from_slice(&o.stdout).unwrap();
+    let value = |id: &str| {
+        doc["sections"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter_map(|s| s["answers"].as_array())
+            .flatten()
+            .find(|a| a["measurand"] == id)
+            .and_then(|a| a["value"].as_f64())
+            .unwrap()
+    };
+    assert!((value("patch.resonance") - 2400.0).abs() < 80.0);
+    assert!((value("patch.gain") - 10.2).abs() < 0.6);
+    // Four posts in quadrature: round on the axis, less so towards the rim.
+    assert!(value("patch.axial_ratio") < 0.05 && value("patch.beam_axial_ratio") > 0.5);
+    let text = String::from_utf8_lossy(&o.stdout).to_string();
+    assert!(text.contains("[feed.old.transmit]") && text.contains("counter-clockwise"));
+    // A hole wider than the patch cannot be built.
+    let o = patch(["20", "22", "5"], &[]);
+    assert_eq!(o.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&o.stdout).contains("inner diameter"));
+}

@@ -8,7 +8,8 @@ use slantpath_report::{Provenance, Sheet};
 use slantpath_stats::Stop;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::design::{
-    Aperture, DesignOptions, Dimension, DimensionRange, HornChoice, design_sheet,
+    Aperture, DesignOptions, Dimension, DimensionRange, HornChoice, PatchOptions, design_sheet,
+    patch_sheet,
 };
 use slantpath_workflow::files::{load_station, write_new};
 use slantpath_workflow::page::written_by;
@@ -19,12 +20,15 @@ pub fn run(a: &Design, out: &Output) -> Result<u8, WorkflowError> {
     let loaded = load_station(&a.station.station)?;
     out.warnings(&loaded.warnings);
     let station = loaded.station(a.station.variant.as_deref())?;
-    let sheet = design_sheet(
-        station,
-        &options(a)?,
-        &Stop::new(),
-        &out.progress("designing"),
-    )?;
+    let sheet = match patch(a)? {
+        Some(p) => patch_sheet(station, &p)?,
+        None => design_sheet(
+            station,
+            &options(a)?,
+            &Stop::new(),
+            &out.progress("designing"),
+        )?,
+    };
     if let Some(folder) = &a.drawings {
         drawings(folder, &sheet)?;
     }
@@ -56,6 +60,35 @@ fn drawings(folder: &Path, sheet: &Sheet) -> Result<(), WorkflowError> {
     Ok(())
 }
 
+/// The patch that was asked for; its dimensions are judged by the model.
+fn patch(a: &Design) -> Result<Option<PatchOptions>, WorkflowError> {
+    let [outer, inner, height] = a.patch.as_slice() else {
+        return Ok(None);
+    };
+    Ok(Some(PatchOptions {
+        outer: Length::mm(*outer),
+        inner: Length::mm(*inner),
+        height: Length::mm(*height),
+        joined: a.joined,
+        four: !a.two_posts,
+        feed_radius: a.post_radius.map(|x| mm("--post-radius", x)).transpose()?,
+        post: mm("--post", a.post)?,
+        disc: a.disc.map(|d| mm("--disc", d)).transpose()?,
+        passband: a.passband.clone(),
+    }))
+}
+
+fn mm(option: &str, x: f64) -> Result<Length, WorkflowError> {
+    if x > 0.0 && x < 1000.0 {
+        Ok(Length::mm(x))
+    } else {
+        Err(WorkflowError::argument(
+            format!("{option} {x} is no size of a feed"),
+            "give millimetres, above 0 and below 1000",
+        ))
+    }
+}
+
 fn options(a: &Design) -> Result<DesignOptions, WorkflowError> {
     let mut ranges = Vec::new();
     for (option, v, typed) in [
@@ -70,16 +103,6 @@ fn options(a: &Design) -> Result<DesignOptions, WorkflowError> {
             ranges.push((v, range(option, v, t)?));
         }
     }
-    let mm = |option: &str, x: f64| {
-        if x > 0.0 && x < 1000.0 {
-            Ok(Length::mm(x))
-        } else {
-            Err(WorkflowError::argument(
-                format!("{option} {x} is no size of a feed"),
-                "give millimetres, above 0 and below 1000",
-            ))
-        }
-    };
     let horn = match (a.horn, a.horn_radius) {
         (Some(kind), Some(r)) => {
             let radius = mm("--horn-radius", r)?;

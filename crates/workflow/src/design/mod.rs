@@ -1,6 +1,7 @@
 //! `design`: which coils around the receive feed suit this dish.
 
 mod figures;
+mod patch;
 mod setting;
 mod sheet;
 mod words;
@@ -16,6 +17,7 @@ use slantpath_report::Sheet;
 use slantpath_station::Station;
 use slantpath_stats::{Progress, Stop};
 
+pub use patch::{PatchOptions, patch_sheet};
 pub use setting::HornChoice;
 pub use slantpath_plan::design::{Range as DimensionRange, Variable as Dimension};
 pub use slantpath_wire::feed::Aperture;

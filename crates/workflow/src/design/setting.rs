@@ -82,7 +82,10 @@ fn bare(station: &Station) -> Station {
     s
 }
 
-fn passband<'a>(station: &'a Station, name: Option<&str>) -> Result<&'a Passband, WorkflowError> {
+pub(super) fn passband<'a>(
+    station: &'a Station,
+    name: Option<&str>,
+) -> Result<&'a Passband, WorkflowError> {
     let all = &station.satellite.passbands;
     match name {
         None => all.first(),
@@ -121,7 +124,7 @@ fn horn(station: &Station, o: &DesignOptions) -> Result<Horn, WorkflowError> {
 }
 
 /// Sense at the feed that makes the satellite's: the dish turns it round. What the station file says of its feed goes first.
-fn sense(station: &Station, p: &Passband) -> Sense {
+pub(super) fn sense(station: &Station, p: &Passband) -> Sense {
     let at_feed = station
         .feed
         .transmit
