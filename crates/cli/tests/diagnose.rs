@@ -143,3 +143,34 @@ fn a_meter_at_the_lnb_stands_beside_the_direct_current_graph() {
     assert!((v(1) - 11.0).abs() < 1e-9 && (v(2) - (v(1) - v(0))).abs() < 1e-9);
     assert!(v(2) < -1.0, "{rows:?}");
 }
+
+#[test]
+fn a_verdict_that_disagrees_says_whether_a_fault_or_rain_makes_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let csv = folder.path().join("low.csv");
+    let verdict = |rows: &str| {
+        fs::write(&csv, format!("quantity,value,u,branch,beacon\n{rows}")).unwrap();
+        let csv = csv.display().to_string();
+        let o = expect(
+            0,
+            &[
+                "verdict",
+                &demo("qq0aaa.toml"),
+                "--readings",
+                &csv,
+                "--draws",
+                "2000",
+            ],
+        );
+        stdout(&o).split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let low = verdict("cn0,50.2 dBHz,0.1 dB,sdr,beacon-psk\nnoise_step,0.9 dB,0.05 dB,sdr,\n");
+    assert!(low.contains("They disagree by more than stated"), "{low}");
+    assert!(
+        low.contains("rain or wet snow in the air on the path"),
+        "{low}"
+    );
+    assert!(low.contains("rain gauge"), "{low}");
+    let sound = verdict("cn0,54.8 dBHz,0.1 dB,sdr,beacon-psk\n");
+    assert!(!sound.contains("diagnosis"), "{sound}");
+}

@@ -2,7 +2,7 @@
 
 use crate::WorkflowError;
 use crate::measure::{Measured, usable};
-use crate::verdict::{LEAST_READING_U_DB, predicted_id};
+use crate::verdict::{Judged, LEAST_READING_U_DB, predicted_id};
 use slantpath_link::{Conditions, Model};
 use slantpath_quantity::{Answer, Contributor, Estimate, Unit, show};
 use slantpath_report::{Cell, Section, Sheet, Table};
@@ -41,6 +41,23 @@ pub fn symptoms() -> Vec<String> {
             )
         })
         .collect()
+}
+
+/// The diagnosis that belongs beside a verdict: where prediction and measurement disagree by more than chance allows, which
+/// fault, or rain, makes what was measured. Nothing where they agree or where nothing measured bears on a fault.
+pub fn where_they_disagree(
+    station: &Station,
+    conditions: &Conditions,
+    judged: &Judged,
+    measured: &[Measured],
+    readings: &[Reading],
+) -> Option<Sheet> {
+    if judged.explanation.agrees() {
+        return None;
+    }
+    diagnosed(station, conditions, measured, readings, &[])
+        .ok()
+        .map(|x| diagnosis_sheet(station, &x))
 }
 
 /// Diagnoses a station. `seen`: name of a symptom or a measurand, value, standard uncertainty. The same measurand of several

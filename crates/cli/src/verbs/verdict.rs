@@ -5,6 +5,7 @@ use crate::args::Verdict;
 use crate::show::Output;
 use slantpath_report::Sheet;
 use slantpath_workflow::WorkflowError;
+use slantpath_workflow::diagnosis::where_they_disagree;
 use slantpath_workflow::files::{Loaded, load_station};
 use slantpath_workflow::measure::{Measured, known_branch, measure_sheet};
 use slantpath_workflow::predict::{Predicted, predict_sheet, predicted};
@@ -48,7 +49,16 @@ pub fn case(a: &Verdict, out: &Output) -> Result<Case, WorkflowError> {
         sheets.push(measure_sheet(station, &measured));
     }
     match &judged {
-        Ok(j) => sheets.push(verdict_sheet(station, j)),
+        Ok(j) => {
+            sheets.push(verdict_sheet(station, j));
+            sheets.extend(where_they_disagree(
+                station,
+                &conditions,
+                j,
+                &measured,
+                &readings,
+            ));
+        }
         // What was recorded stands on the page all the same, with what it does not say.
         Err(e) if !measured.is_empty() => sheets.push(Sheet {
             verb: "verdict".into(),
@@ -74,5 +84,6 @@ pub fn run(a: &Verdict, out: &Output) -> Result<u8, WorkflowError> {
     if case.measured.is_empty() {
         case.judged?;
     }
-    out.sheets(case.sheets.last().map_or(&[], std::slice::from_ref))
+    let from = case.sheets.iter().position(|s| s.verb == "verdict");
+    out.sheets(from.and_then(|k| case.sheets.get(k..)).unwrap_or(&[]))
 }

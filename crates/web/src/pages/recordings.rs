@@ -12,10 +12,12 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use maud::{Markup, html};
 use serde_json::json;
 use slantpath_capture::source::{OpenOptions, SampleFormat};
+use slantpath_link::Conditions;
 use slantpath_station::checked::ReadingQuantity;
 use slantpath_stats::Progress;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::book::{self, keep_measured};
+use slantpath_workflow::diagnosis::where_they_disagree;
 use slantpath_workflow::measure::{MeasureOptions, measure_sheet};
 use slantpath_workflow::verdict::{judge, verdict_sheet};
 use std::path::{Path, PathBuf};
@@ -50,6 +52,9 @@ pub(super) async fn show(
             @match &judged {
                 Some(Ok(j)) => {
                     (ready(slantpath_report::page::section(&verdict_sheet(station, j), "v1")))
+                    @if let Some(d) = where_they_disagree(station, &Conditions::default(), j, &held.measured, &held.readings) {
+                        (ready(slantpath_report::page::section(&d, "v2")))
+                    }
                     p { a href=(view.address("/")) { "See it on the chain sheet" } }
                 },
                 Some(Err(e)) => p.say.warn { (e.to_string()) },
