@@ -1,7 +1,7 @@
 //! `plan acceptance`.
 
-use super::diagnose::symptom;
-use super::routes::sun_source;
+use super::diagnose::symptoms;
+use super::routes::sky_sources;
 use super::{all_readings, conditions, measure_all};
 use crate::command_line;
 use crate::plan_args::Acceptance;
@@ -13,7 +13,6 @@ use slantpath_workflow::measure::{Measured, known_branch};
 use slantpath_workflow::page::written_by;
 use slantpath_workflow::planning::{Acceptance as Case, acceptance_sheet};
 use slantpath_workflow::predict::predicted;
-use slantpath_workflow::routes::Sources;
 
 /// Prints the sheet, or writes it as a page.
 pub fn run(a: &Acceptance, out: &Output) -> Result<u8, WorkflowError> {
@@ -74,23 +73,15 @@ fn at(
     let predicted = predicted(station, &conditions, drawing, &out.progress("predicting"))?;
     let measured = measure_all(station, &a.recordings, &a.recorded, out)?;
     let readings = all_readings(station, a.readings.as_deref())?;
-    let found = a
-        .found
-        .iter()
-        .map(|t| symptom("--found", t))
-        .collect::<Result<Vec<_>, _>>()?;
-    let mut sources = Sources::default();
-    if let Some(scan) = &a.sun {
-        sun_source(
-            &mut sources,
-            station,
-            scan,
-            &a.drawn,
-            &a.sun_flux_at,
-            &a.recorded,
-            out,
-        )?;
-    }
+    let found = symptoms("--found", &a.found)?;
+    let sources = sky_sources(
+        station,
+        a.sun.as_deref(),
+        &a.drawn,
+        &a.sun_flux_at,
+        &a.recorded,
+        out,
+    )?;
     // The branch that was asked for, else the one that was recorded, else the first.
     let branch = a
         .recorded

@@ -15,17 +15,18 @@ pub fn run(a: &Diagnose, out: &Output) -> Result<u8, WorkflowError> {
     let (conditions, _) = conditions(&a.drawn);
     let measured = measure_all(station, &a.recordings, &a.recorded, out)?;
     let readings = all_readings(station, a.readings.as_deref())?;
-    let seen = a
-        .seen
-        .iter()
-        .map(|t| symptom("--seen", t))
-        .collect::<Result<Vec<_>, _>>()?;
+    let seen = symptoms("--seen", &a.seen)?;
     let x = diagnosed(station, &conditions, &measured, &readings, &seen)?;
     out.sheets(&[diagnosis_sheet(station, &x)])
 }
 
+/// Every `name=value` or `name=value+-u` of an option.
+pub fn symptoms(option: &str, typed: &[String]) -> Result<Vec<(String, f64, f64)>, WorkflowError> {
+    typed.iter().map(|t| symptom(option, t)).collect()
+}
+
 /// `name=value` or `name=value+-u`.
-pub fn symptom(option: &str, text: &str) -> Result<(String, f64, f64), WorkflowError> {
+fn symptom(option: &str, text: &str) -> Result<(String, f64, f64), WorkflowError> {
     let read = || {
         let (name, rest) = text.split_once('=')?;
         let (value, u) = rest

@@ -1,6 +1,6 @@
 //! `routes`.
 
-use super::diagnose::symptom;
+use super::diagnose::symptoms;
 use super::{all_readings, conditions, measure_all, measure_options};
 use crate::args::{Drawn, Recorded};
 use crate::plan_args::Routes;
@@ -21,11 +21,7 @@ pub fn run(a: &Routes, out: &Output) -> Result<u8, WorkflowError> {
     let (conditions, _) = conditions(&a.drawn);
     let measured = measure_all(station, &a.recordings, &a.recorded, out)?;
     let readings = all_readings(station, a.readings.as_deref())?;
-    let typed = a
-        .route
-        .iter()
-        .map(|t| symptom("--route", t))
-        .collect::<Result<Vec<_>, _>>()?;
+    let typed = symptoms("--route", &a.route)?;
     let first =
         |name: Option<&String>, or: Option<&String>| name.or(or).cloned().unwrap_or_default();
     let passband = first(
@@ -36,18 +32,14 @@ pub fn run(a: &Routes, out: &Output) -> Result<u8, WorkflowError> {
         a.recorded.branch.as_ref(),
         station.receive.branches.first().map(|b| &b.name),
     );
-    let mut sources = Sources::default();
-    if let Some(scan) = &a.sun {
-        sun_source(
-            &mut sources,
-            station,
-            scan,
-            &a.drawn,
-            &a.sun_flux_at,
-            &a.recorded,
-            out,
-        )?;
-    }
+    let mut sources = sky_sources(
+        station,
+        a.sun.as_deref(),
+        &a.drawn,
+        &a.sun_flux_at,
+        &a.recorded,
+        out,
+    )?;
     if let ([y, u], Some(at)) = (a.moon.as_slice(), a.moon_at) {
         let model = Model::new(station, &conditions)?;
         sources
@@ -67,16 +59,19 @@ pub fn run(a: &Routes, out: &Output) -> Result<u8, WorkflowError> {
     out.sheets(&[sheet])
 }
 
-/// Adds the G/T of a Sun scan, or why there is none.
-pub fn sun_source(
-    sources: &mut Sources,
+/// The G/T of a Sun scan, or why it gives none; nothing without a scan.
+pub fn sky_sources(
     station: &Station,
-    scan: &Path,
+    scan: Option<&Path>,
     drawn: &Drawn,
     flux_at: &[f64],
     recorded: &Recorded,
     out: &Output,
-) -> Result<(), WorkflowError> {
+) -> Result<Sources, WorkflowError> {
+    let mut sources = Sources::default();
+    let Some(scan) = scan else {
+        return Ok(sources);
+    };
     let here: Vec<f64> = drawn
         .sun_flux
         .map(|s| vec![s, drawn.sun_flux_u])
@@ -88,5 +83,5 @@ pub fn sun_source(
         &measure_options(recorded)?,
         &out.progress("measuring"),
     )?);
-    Ok(())
+    Ok(sources)
 }

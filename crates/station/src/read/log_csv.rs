@@ -1,9 +1,9 @@
 //! Operating logs (temperature, output, drive) and drive ramps: CSV with a heading.
 
+use super::columns::{Columns, number, table};
 use super::desk::Desk;
-use super::readings_csv::rows;
 use crate::checked::{LogEntry, RampEntry};
-use slantpath_input::{Problem, Problems, Source, nearest};
+use slantpath_input::{Problem, Problems, Source};
 use std::sync::Arc;
 
 /// Reads an operating log: a heading with `time` (seconds from any start) and `sink` (degrees Celsius), and any of
@@ -66,67 +66,24 @@ fn numbers(source: &Arc<Source>, columns: &[&str], must: usize) -> (Vec<Row>, Pr
         problems: Problems::new(),
         source: "log file",
     };
-    let all = rows(&mut desk, source);
-    let expected = || format!("a heading with {}", columns.join(","));
-    let Some((head, body)) = all.split_first() else {
-        if !desk.problems.has_errors() {
-            desk.problems.push(
-                Problem::error("the log is empty")
-                    .at(source, 0..0)
-                    .expected(expected()),
-            );
-        }
+    let Some(Columns { places, body }) = table(&mut desk, source, columns, must) else {
         return (Vec::new(), desk.problems);
     };
-    let place = |name: &str| head.iter().position(|(h, _)| h.eq_ignore_ascii_case(name));
-    for (h, span) in head {
-        if !columns.iter().any(|c| c.eq_ignore_ascii_case(h)) {
-            desk.problems.push(
-                Problem::error(format!("`{h}` is no column of this table"))
-                    .at(source, span.clone())
-                    .label("not known")
-                    .nearest(nearest(h, columns.iter().copied()))
-                    .expected(expected()),
-            );
-        }
-    }
-    let wanted: Vec<Option<usize>> = columns.iter().map(|c| place(c)).collect();
-    for (name, found) in columns.iter().zip(&wanted).take(must) {
-        if found.is_none() {
-            desk.problems.push(
-                Problem::error(format!("the column `{name}` is not there"))
-                    .at(source, head.first().map_or(0..0, |c| c.1.clone()))
-                    .expected(expected()),
-            );
-        }
-    }
-    if desk.problems.has_errors() {
-        return (Vec::new(), desk.problems);
-    }
     let mut out = Vec::with_capacity(body.len());
-    for row in body {
+    for row in &body {
         let at = row.first().map_or(0..0, |c| c.1.clone());
-        let cell = |k: &Option<usize>| k.and_then(|k| row.get(k)).filter(|c| !c.0.is_empty());
         let mut values = Vec::with_capacity(columns.len());
         let mut sound = true;
-        for (i, (name, k)) in columns.iter().zip(&wanted).enumerate() {
-            match cell(k) {
+        for (i, (name, k)) in columns.iter().zip(&places).enumerate() {
+            match Columns::cell(row, *k) {
                 None if i < must => {
                     desk.problems.push(missing(source, name, at.clone()));
                     sound = false;
                 }
                 None => values.push(None),
-                Some((text, span)) => match text.parse::<f64>().ok().filter(|x| x.is_finite()) {
+                Some(c) => match number(&mut desk, source, name, c) {
                     Some(x) => values.push(Some(x)),
-                    None => {
-                        desk.problems.push(
-                            Problem::error(format!("`{name}` is no number"))
-                                .at(source, span.clone())
-                                .label("cannot be read")
-                                .expected("a plain number, with a point as decimal sign"),
-                        );
-                        sound = false;
-                    }
+                    None => sound = false,
                 },
             }
         }

@@ -4,6 +4,7 @@ mod beacon;
 mod bounds;
 mod chain;
 mod chain_check;
+mod columns;
 mod desk;
 mod feed;
 mod log_csv;

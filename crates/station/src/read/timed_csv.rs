@@ -1,8 +1,8 @@
 //! Logs with moments as a person's weather station or transmitter writes them: CSV with a heading.
 
+use super::columns::{Columns, number, table};
 use super::desk::Desk;
-use super::readings_csv::rows;
-use slantpath_input::{Problem, Problems, Source, Span, nearest};
+use slantpath_input::{Problem, Problems, Source, Span};
 use std::sync::Arc;
 
 /// One row of a log with moments.
@@ -27,55 +27,20 @@ pub fn read_timed(
         problems: Problems::new(),
         source: "log file",
     };
-    let all = rows(&mut desk, source);
     let known: Vec<&str> = moments.iter().chain(numbers).copied().collect();
-    let expected = || format!("a heading with {}", known.join(","));
-    let Some((head, body)) = all.split_first() else {
-        if !desk.problems.has_errors() {
-            desk.problems.push(
-                Problem::error("the log is empty")
-                    .at(source, 0..0)
-                    .expected(expected()),
-            );
-        }
+    let Some(Columns { places, body }) = table(&mut desk, source, &known, moments.len()) else {
         return (Vec::new(), desk.problems);
     };
-    for (h, span) in head {
-        if !known.iter().any(|c| c.eq_ignore_ascii_case(h)) {
-            desk.problems.push(
-                Problem::error(format!("`{h}` is no column of this table"))
-                    .at(source, span.clone())
-                    .label("not known")
-                    .nearest(nearest(h, known.iter().copied()))
-                    .expected(expected()),
-            );
-        }
-    }
-    let place = |name: &&str| head.iter().position(|(h, _)| h.eq_ignore_ascii_case(name));
-    let at: Vec<Option<usize>> = moments.iter().map(place).collect();
-    for (name, found) in moments.iter().zip(&at) {
-        if found.is_none() {
-            desk.problems.push(
-                Problem::error(format!("the column `{name}` is not there"))
-                    .at(source, head.first().map_or(0..0, |c| c.1.clone()))
-                    .expected(expected()),
-            );
-        }
-    }
-    if desk.problems.has_errors() {
-        return (Vec::new(), desk.problems);
-    }
-    let under: Vec<Option<usize>> = numbers.iter().map(place).collect();
+    let (at, under) = places.split_at(moments.len());
     let mut out = Vec::with_capacity(body.len());
-    'rows: for row in body {
+    'rows: for row in &body {
         let begin = row.first().map_or(0..0, |c| c.1.clone());
-        let cell = |k: &Option<usize>| k.and_then(|k| row.get(k)).filter(|c| !c.0.is_empty());
         let mut line = TimedRow {
             moments: Vec::with_capacity(at.len()),
             numbers: Vec::with_capacity(under.len()),
         };
-        for (name, k) in moments.iter().zip(&at) {
-            match cell(k) {
+        for (name, k) in moments.iter().zip(at) {
+            match Columns::cell(row, *k) {
                 Some(c) => line.moments.push(c.clone()),
                 None => {
                     desk.problems.push(
@@ -87,20 +52,12 @@ pub fn read_timed(
                 }
             }
         }
-        for (name, k) in numbers.iter().zip(&under) {
-            match cell(k) {
+        for (name, k) in numbers.iter().zip(under) {
+            match Columns::cell(row, *k) {
                 None => line.numbers.push(None),
-                Some((text, span)) => match text.parse::<f64>().ok().filter(|x| x.is_finite()) {
+                Some(c) => match number(&mut desk, source, name, c) {
                     Some(x) => line.numbers.push(Some(x)),
-                    None => {
-                        desk.problems.push(
-                            Problem::error(format!("`{name}` is no number"))
-                                .at(source, span.clone())
-                                .label("cannot be read")
-                                .expected("a plain number, with a point as decimal sign"),
-                        );
-                        continue 'rows;
-                    }
+                    None => continue 'rows,
                 },
             }
         }

@@ -3,13 +3,13 @@ use slantpath_capture::source::synthetic::{Scene, SyntheticSource};
 use std::io::Write;
 use std::net::TcpListener;
 
-fn started(input: LiveInput, options: impl FnOnce(&mut LiveOptions)) -> (tempfile::TempDir, Live) {
+/// The demo club station with a quick prediction; the folder holds its files.
+pub(super) fn demo_station() -> (tempfile::TempDir, crate::files::Loaded, Predicted) {
     let folder = tempfile::tempdir().expect("a folder");
     crate::demo::write_files(folder.path()).expect("the demo");
     let loaded = crate::files::load_station(&folder.path().join("qq0aaa.toml")).expect("read");
-    let station = loaded.station(None).expect("the base");
     let p = crate::predict::predicted(
-        station,
+        loaded.station(None).expect("the base"),
         &slantpath_link::Conditions::default(),
         slantpath_link::Drawing {
             seed: 1,
@@ -18,6 +18,12 @@ fn started(input: LiveInput, options: impl FnOnce(&mut LiveOptions)) -> (tempfil
         &slantpath_stats::Progress::silent(),
     )
     .expect("predicted");
+    (folder, loaded, p)
+}
+
+fn started(input: LiveInput, options: impl FnOnce(&mut LiveOptions)) -> (tempfile::TempDir, Live) {
+    let (folder, loaded, p) = demo_station();
+    let station = loaded.station(None).expect("the base");
     let mut o = LiveOptions {
         input,
         format: None,
