@@ -6,7 +6,7 @@ use slantpath_input::Problems;
 use slantpath_report::Sheet;
 use slantpath_report::json::{ErrorJson, ProblemJson, error_document, sheets_document};
 use slantpath_report::text::{Paper, Tone, sheet};
-use slantpath_stats::Progress;
+use slantpath_stats::{Progress, Stop};
 use slantpath_workflow::WorkflowError;
 use std::io::{IsTerminal, Write};
 
@@ -136,6 +136,22 @@ impl Output {
             }
         })
     }
+}
+
+/// A request to stop, made by the first interrupt from the keyboard; the second one ends the program at once.
+pub fn stop_on_interrupt() -> Stop {
+    let stop = Stop::new();
+    let asked = stop.clone();
+    let handled = ctrlc::set_handler(move || {
+        if asked.is_requested() {
+            // As a shell writes an end by SIGINT.
+            std::process::exit(130);
+        }
+        asked.request();
+    });
+    // Without a handler an interrupt ends the program, which is what the person asked for as well.
+    let _ = handled;
+    stop
 }
 
 /// Arguments that cannot be understood, as the document of an error.

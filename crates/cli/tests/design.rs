@@ -273,3 +273,55 @@ fn a_patch_ring_from_its_dimensions() {
     assert_eq!(o.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&o.stdout).contains("inner diameter"));
 }
+
+#[cfg(target_os = "linux")]
+#[test]
+fn an_interrupt_ends_the_search_in_order() {
+    use std::process::Stdio;
+    use std::time::{Duration, Instant};
+    let dir = tempfile::tempdir().unwrap();
+    let page = dir.path().join("d.html");
+    // All dimensions free and more designs than anyone waits for.
+    let mut child = Command::new(env!("CARGO_BIN_EXE_slantpath"))
+        .args(["design", &camp(), "--tries", "100000", "--out"])
+        .arg(&page)
+        .env("SLANTPATH_CACHE", env!("CARGO_TARGET_TMPDIR"))
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let pid = child.id().to_string();
+    // Bit 1 of the caught signals: SIGINT has its handler.
+    let handles = || {
+        let status = std::fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
+        let caught = status
+            .lines()
+            .find_map(|l| l.strip_prefix("SigCgt:"))
+            .unwrap();
+        u64::from_str_radix(caught.trim(), 16).unwrap() & 2 != 0
+    };
+    let limit = Instant::now() + Duration::from_secs(60);
+    while !handles() {
+        assert!(Instant::now() < limit, "the search never began");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    assert!(
+        Command::new("kill")
+            .args(["-INT", &pid])
+            .status()
+            .unwrap()
+            .success()
+    );
+    while child.try_wait().unwrap().is_none() {
+        if Instant::now() > limit {
+            child.kill().unwrap();
+            panic!("it did not stop");
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    let out = child.wait_with_output().unwrap();
+    assert_eq!(out.status.code(), Some(3));
+    let said = String::from_utf8_lossy(&out.stderr);
+    assert!(said.contains("stopped on request"), "{said}");
+    assert!(!page.exists());
+}

@@ -65,7 +65,7 @@ impl WorkflowError {
             Self::Book(e) if e.is_machine() => 1,
             Self::Book(_) => 2,
             Self::Problems(_) | Self::Argument { .. } => 2,
-            Self::Plan(PlanError::Nothing { .. }) => 3,
+            Self::Plan(PlanError::Nothing { .. } | PlanError::Stopped(_)) => 3,
             Self::Capture(_) | Self::Plan(_) => 2,
             Self::Link(LinkError::BelowHorizon { .. }) | Self::Trial(_) | Self::Stats(_) => 3,
             Self::Link(_) => 2,

@@ -2,10 +2,9 @@
 
 use super::command;
 use crate::design_args::{Design, HornKind};
-use crate::show::Output;
+use crate::show::{Output, stop_on_interrupt};
 use slantpath_quantity::{Decibel, Length};
 use slantpath_report::{Provenance, Sheet};
-use slantpath_stats::Stop;
 use slantpath_workflow::WorkflowError;
 use slantpath_workflow::design::{
     Aperture, DesignOptions, Dimension, DimensionRange, HornChoice, PatchOptions, design_sheet,
@@ -25,7 +24,7 @@ pub fn run(a: &Design, out: &Output) -> Result<u8, WorkflowError> {
         None => design_sheet(
             station,
             &options(a)?,
-            &Stop::new(),
+            &stop_on_interrupt(),
             &out.progress("designing"),
         )?,
     };
