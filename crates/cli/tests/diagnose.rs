@@ -71,14 +71,12 @@ fn joint_loss_asks_for_what_tells_the_feed_from_the_rest() {
 fn readings_count_and_the_answer_is_the_same_again() {
     let folder = tempfile::tempdir().unwrap();
     let csv = folder.path().join("readings.csv");
-    fs::write(&csv, "quantity,value,u,branch,beacon\nlnb_volts,13.0 V,0.1 V,sdr,\nbeacon_frequency,10472.4750 MHz,0.0002 MHz,,beacon-psk\n").unwrap();
+    fs::write(&csv, "quantity,value,u,branch,beacon\nlnb_volts,13.0 V,0.1 V,sdr,\nbeacon_frequency,10472.4750 MHz,0.0002 MHz,,beacon-psk\ncross_polar,20 dB,1 dB,sdr,beacon-psk\n").unwrap();
     let args = [
         "diagnose",
         &demo("qq0aaa.toml"),
         "--readings",
         csv.to_str().unwrap(),
-        "--seen",
-        "cross_polar=20+-1",
         "--json",
     ];
     let o = expect(0, &args);

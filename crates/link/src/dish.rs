@@ -294,6 +294,11 @@ impl DishModel {
         &self.antenna
     }
 
+    /// A linear wave on its own polarisation over the same wave on the other one, dB.
+    pub fn cross_polar_db(&self, x: &[f64]) -> Option<f64> {
+        self.polarisation.cross_polar_db(x)
+    }
+
     /// Half-power beamwidth.
     pub fn beamwidth(&self, x: &[f64]) -> Angle {
         let beam = self.antenna.half_power_beamwidth().as_rad();

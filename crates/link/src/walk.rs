@@ -235,6 +235,20 @@ impl Model {
             },
             total_db - s.f.n0_station_db,
         );
+        if let Some(ratio) = s.down.dish.cross_polar_db(x) {
+            sink.put(
+                &|| {
+                    at.line(
+                        g,
+                        "cross_polar",
+                        "a signal over itself on the other polarisation",
+                        Unit::Db,
+                        "skew and feed, in clear air",
+                    )
+                },
+                ratio,
+            );
+        }
         self.signals(s, x, total_db, sink);
         self.source_outputs(s, x, sink);
     }

@@ -346,3 +346,30 @@ fn a_model_with_memory_is_the_model_without() {
         assert_eq!(a.answers, b.answers);
     }
 }
+
+/// The closed form: a turn by 10 degrees leaves 15.07 dB (`-20 log10 tan`), a pure feed the skew alone, a straight feed
+/// its own isolation; the powers of both add.
+#[test]
+fn the_other_polarisation_is_what_skew_and_feed_let_through() {
+    let with = |skew: &str, isolation: &str| {
+        let text = CLUB
+            .replace(
+                "skew_error = \"0 deg ± 2\"",
+                &format!("skew_error = \"{skew}\""),
+            )
+            .replace(
+                "cross_polar_isolation = \"20..28 dB\"",
+                &format!("cross_polar_isolation = \"{isolation}\""),
+            );
+        assert_ne!(text, CLUB);
+        best(
+            &model(&text, None, &Conditions::default()),
+            "narrow.cross_polar@sdr",
+        )
+    };
+    assert!((with("0 deg", "24 dB") - 24.0).abs() < 1e-9);
+    assert!((with("10 deg", "60 dB") - 15.07).abs() < 0.01);
+    let both = with("10 deg", "15.07 dB");
+    assert!((both - (15.07 - 3.01)).abs() < 0.01, "{both}");
+    assert!((with("-10 deg", "15.07 dB") - both).abs() < 1e-9);
+}

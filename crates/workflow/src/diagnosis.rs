@@ -210,6 +210,7 @@ fn of_reading(station: &Station, model: &Model, r: &Reading) -> Option<Evidence>
                 least(d.u(), 200.0) / 1e3,
             )
         }
+        ReadingQuantity::CrossPolar => symptom("cross_polar", d.mean(), least(d.u(), 0.3)),
         _ => predicted_id(model.outputs(), r).map(|id| Evidence {
             id,
             value: d.mean(),
@@ -255,11 +256,27 @@ pub fn diagnosis_sheet(station: &Station, x: &Diagnosed) -> Sheet {
     );
     for g in d.groups.iter().filter(|g| g.probability >= 0.01).take(8) {
         let members: Vec<&Ranked> = g.members.iter().filter_map(|m| d.ranked.get(*m)).collect();
-        let join = |f: &dyn Fn(&Ranked) -> String, with: &str| {
-            members.iter().map(|m| f(m)).collect::<Vec<_>>().join(with)
+        let many = members.len() > MOST_NAMED;
+        let what = if many {
+            few_and_others(&x.case, &members)
+        } else {
+            members
+                .iter()
+                .map(|m| words(&x.case, m).1)
+                .collect::<Vec<_>>()
+                .join("; or ")
+        };
+        let remedy = if many {
+            "measure first: see what would settle it".to_string()
+        } else {
+            members
+                .iter()
+                .map(|m| words(&x.case, m).2)
+                .collect::<Vec<_>>()
+                .join("; or ")
         };
         t.rows.push(vec![
-            Cell::Text(join(&|m| words(&x.case, m).1, "; or ")),
+            Cell::Text(what),
             Cell::Number {
                 value: 100.0 * g.probability,
                 places: 0,
@@ -273,7 +290,7 @@ pub fn diagnosis_sheet(station: &Station, x: &Diagnosed) -> Sheet {
                 }
                 .into(),
             ),
-            Cell::Text(join(&|m| words(&x.case, m).2, "; or ")),
+            Cell::Text(remedy),
         ]);
     }
     let mut ranking =
@@ -365,15 +382,12 @@ pub fn diagnosis_sheet(station: &Station, x: &Diagnosed) -> Sheet {
         .cautions
         .push("One fault is assumed, or two at once, never three.".into());
     if let (Some(g), Some(r)) = (d.groups.first(), d.ranked.first()) {
-        let names: Vec<String> = g
-            .members
-            .iter()
-            .filter_map(|m| d.ranked.get(*m))
-            .map(|r| words(&x.case, r).1)
-            .collect();
+        let members: Vec<&Ranked> = g.members.iter().filter_map(|m| d.ranked.get(*m)).collect();
+        let names: Vec<String> = members.iter().map(|r| words(&x.case, r).1).collect();
         sheet.because.push(match (r.fault, names.len()) {
             (None, _) => format!("None of these faults fits ({:.0} %).", 100.0 * r.probability),
             (_, 1) => format!("Most probably: {} ({:.0} %).", names.join(""), 100.0 * g.probability),
+            (_, n) if n > MOST_NAMED => format!("{} ({:.0} % together): this evidence does not tell them apart.", capital(&few_and_others(&x.case, &members)), 100.0 * g.probability),
             _ => format!("Most probably one of: {} ({:.0} % together); this evidence does not tell them apart.", names.join("; "), 100.0 * g.probability),
         });
     }
@@ -383,7 +397,7 @@ pub fn diagnosis_sheet(station: &Station, x: &Diagnosed) -> Sheet {
         .and_then(|a| x.case.actions.get(a.action).map(|k| (a, k)))
         .map(|(a, k)| {
             format!(
-                "{} (about {:.0} minutes; {} bit about which fault it is).",
+                "{} (about {:.0} min; {} bit about which fault it is).",
                 capital(&k.how),
                 k.minutes,
                 show::fixed(a.bits, 1)
@@ -392,9 +406,28 @@ pub fn diagnosis_sheet(station: &Station, x: &Diagnosed) -> Sheet {
     sheet
 }
 
-/// Percent with no more digits than a probability deserves.
+/// So many faults that cannot be told apart are named one by one; of more, the first few.
+const MOST_NAMED: usize = 4;
+
+/// The most probable one or two of many, and how many more there are.
+fn few_and_others(case: &Case, members: &[&Ranked]) -> String {
+    let most = members.first().map_or(0.0, |m| m.probability);
+    let named: Vec<String> = members
+        .iter()
+        .take(2)
+        .filter(|m| m.probability > 0.5 * most)
+        .map(|m| words(case, m).1)
+        .collect();
+    format!(
+        "{}, or one of {} others above",
+        named.join("; or "),
+        members.len() - named.len()
+    )
+}
+
+/// Percent with no more digits than a probability deserves: whole ones.
 fn show_percent(p: f64) -> f64 {
-    (1000.0 * p).round() / 10.0
+    (100.0 * p).round()
 }
 
 fn capital(text: &str) -> String {

@@ -9,7 +9,7 @@ use crate::WorkflowError;
 use crate::measure::{Measured, usable};
 use crate::predict::Predicted;
 use slantpath_link::Measurand;
-use slantpath_quantity::{Answer, Estimate, Unit, show};
+use slantpath_quantity::{Angle, Answer, Estimate, Unit, show};
 use slantpath_report::{Section, Sheet};
 use slantpath_station::Station;
 use slantpath_station::checked::{Reading, ReadingQuantity};
@@ -185,14 +185,16 @@ fn index_among(outputs: &[Measurand], r: &Reading) -> Option<usize> {
         ReadingQuantity::Margin => &["margin"],
         ReadingQuantity::NoiseStep => &["noise_step"],
         ReadingQuantity::YFactor => &["y_absorber"],
+        ReadingQuantity::CrossPolar => &["cross_polar"],
         _ => return None,
     };
     whats.iter().find_map(|what| {
         outputs.iter().position(|m| {
-            let beacon = r
-                .beacon
-                .as_ref()
-                .is_none_or(|b| m.id.contains(&format!(".{b}.")));
+            // Skew and feed are the same for every beacon.
+            let beacon = r.quantity == ReadingQuantity::CrossPolar
+                || r.beacon
+                    .as_ref()
+                    .is_none_or(|b| m.id.contains(&format!(".{b}.")));
             beacon
                 && m.id
                     .split('@')
@@ -261,8 +263,33 @@ fn candidates(p: &Predicted, done: &[Comparand]) -> Vec<Candidate> {
             });
         }
     }
+    out.extend(by_the_null(p));
     out
 }
+
+/// The skew read off the feed's scale at the null of the other polarisation.
+fn by_the_null(p: &Predicted) -> Option<Candidate> {
+    p.prediction
+        .measurands
+        .iter()
+        .find(|m| m.id.contains(".cross_polar@"))?;
+    let contributors = &p.prediction.contributors;
+    let skew = contributors
+        .iter()
+        .position(|c| c.id.as_str().ends_with(".skew_error"))?;
+    Some(Candidate {
+        measurand: "skew".into(),
+        how: "Switch the converter to the other polarisation and turn it to where a beacon is weakest; how far it was turned is the skew error".into(),
+        minutes: 10.0,
+        u: Angle::deg(1.0).as_rad(),
+        sensitivity: (0..contributors.len())
+            .map(|i| if i == skew { 1.0 } else { 0.0 })
+            .collect(),
+    })
+}
+
+/// A measurement expected to tell less than this tells nothing.
+const LEAST_BITS: f64 = 0.05;
 
 /// The sheet of a verdict.
 pub fn verdict_sheet(station: &Station, judged: &Judged) -> Sheet {
@@ -366,8 +393,13 @@ pub fn verdict_sheet(station: &Station, judged: &Judged) -> Sheet {
         format!("The measurement asks most of {}.", lead.join(" and of "))
     });
     sheet.next_measurement = judged.next.as_ref().map(|(c, bits)| {
+        if *bits < LEAST_BITS {
+            return "None of the measurements that the model predicts would tell more about the leading suspects: look at \
+                    them directly."
+                .to_string();
+        }
         format!(
-            "{} (about {:.0} minutes; expected information about the leading suspects {} bit).",
+            "{} (about {:.0} min; expected information about the leading suspects {} bit).",
             c.how,
             c.minutes,
             show::fixed(*bits, 1)
@@ -392,10 +424,15 @@ fn suspect_text(s: &Suspect) -> String {
         .map(|p| format!("{} {}", p.measurand, show::fixed(p.part, places)))
         .collect();
     let mut text = format!(
-        "{} ({}): {} {unit} from {}, u then {}; {} standard uncertainties",
+        "{} ({}): {} {unit} {} {}, u then {}; {} standard uncertainties",
         s.contributor.label,
         s.contributor.id,
         show::fixed(s.shift, places),
+        if s.either_way {
+            "either way from"
+        } else {
+            "from"
+        },
         show::significant(s.contributor.distribution.mean(), 4),
         show::significant(s.u_after, 2),
         show::fixed(s.in_u, 1),

@@ -60,6 +60,8 @@ pub enum ReadingQuantity {
     SupplyVolts,
     /// Frequency of a beacon as received, Hz.
     BeaconFrequency,
+    /// A beacon's level on its own polarisation over that with the converter switched to the other one, dB.
+    CrossPolar,
 }
 
 impl ReadingQuantity {
@@ -75,6 +77,7 @@ impl ReadingQuantity {
                 | Self::Level
                 | Self::ForwardPower
                 | Self::ReflectedPower
+                | Self::CrossPolar
         )
     }
     /// Every one.
@@ -93,6 +96,7 @@ impl ReadingQuantity {
         Self::SupplyCurrent,
         Self::SupplyVolts,
         Self::BeaconFrequency,
+        Self::CrossPolar,
     ];
     /// As written in a file.
     pub fn name(self) -> &'static str {
@@ -111,6 +115,7 @@ impl ReadingQuantity {
             Self::SupplyCurrent => "supply_current",
             Self::SupplyVolts => "supply_volts",
             Self::BeaconFrequency => "beacon_frequency",
+            Self::CrossPolar => "cross_polar",
         }
     }
 }

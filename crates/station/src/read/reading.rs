@@ -11,7 +11,9 @@ pub(crate) fn kept(q: ReadingQuantity) -> (Kind, Bounds) {
     use Dimension as D;
     use ReadingQuantity as Q;
     match q {
-        Q::Mer | Q::NoiseStep | Q::YFactor | Q::Margin | Q::Level => (Kind::Db, b::LEVEL),
+        Q::Mer | Q::NoiseStep | Q::YFactor | Q::Margin | Q::Level | Q::CrossPolar => {
+            (Kind::Db, b::LEVEL)
+        }
         Q::Cn0 => (
             Kind::Plain(D::CarrierToNoiseDensity),
             Bounds {

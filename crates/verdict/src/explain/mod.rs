@@ -74,6 +74,8 @@ pub struct Suspect {
     pub u_after: f64,
     /// Shift in units of what was known before: how unusual it would be.
     pub in_u: f64,
+    /// Whether a shift the other way explains as much.
+    pub either_way: bool,
     /// The shift that the model linearised at its best estimates would have asked for.
     pub linear: f64,
     /// Which measurement pulls, and by how much of the shift, largest first.
@@ -220,6 +222,7 @@ pub fn explain_with(
                 shift: shift[i],
                 u_after: fit.u(p),
                 in_u: shift[i] / contributors[i].distribution.u(),
+                either_way: solution.even.contains(&i),
                 linear: solution.linear[i],
                 pulls: pulls(comparands, &solution, fit, &active, p),
             });

@@ -208,3 +208,24 @@ fn a_model_that_ends_is_followed_to_its_edge() {
     let e = explain_with(&cs, &[m("x", -3.0, 0.1, &[1.0], &cs)], &mut f).unwrap();
     assert!(e.suspects[0].shift > -1.0 && e.suspects[0].shift < -0.5 && !e.converged);
 }
+
+/// A wave turned by a skew `s` leaves `tan(s)^2` on the other polarisation, a straight feed `10^(-i/10)`: even in `s`, so
+/// that the slope at no skew is nothing. A ratio of 15.07 dB is a skew of 10 degrees (closed form), and one that the feed
+/// can hardly make must indict the skew.
+#[test]
+fn what_acts_alike_either_way_is_found_as_well() {
+    use slantpath_quantity::{from_db, to_db};
+    let cs = [c("skew", 3.0), c("feed", 1.0)];
+    let mut f = |x: &[f64]| {
+        let skew = x[0].to_radians().tan().powi(2);
+        Some(vec![-to_db(skew + from_db(-(40.0 + x[1])))])
+    };
+    let mut y = m("ratio", 0.0, 0.3, &[0.0, 1.0], &cs);
+    (y.predicted, y.measured) = (40.0, 15.07);
+    let e = explain_with(&cs, &[y], &mut f).unwrap();
+    let s = &e.suspects[0];
+    assert_eq!(s.contributor.id.as_str(), "skew");
+    assert!(s.either_way && e.converged, "{e:?}");
+    assert!((s.shift - 9.8).abs() < 0.3, "{}", s.shift);
+    assert!(e.suspects[1].shift.abs() < 0.1 && !e.suspects[1].either_way);
+}
