@@ -550,15 +550,16 @@ fn interferers(
     let mut t = Table::new(
         "services",
         &[
-            ("passband", "passband"),
             ("service", "service"),
+            ("passband", "passband"),
             ("from", "from"),
             ("to", "to"),
             ("stands", "stands"),
-            ("part", "what to add"),
-            ("source", "source"),
         ],
     );
+    // What helps, and against whom: the same part serves against many.
+    let mut parts: Vec<(String, Vec<String>)> = Vec::new();
+    let mut sources: Vec<String> = Vec::new();
     let mut inside = Vec::new();
     let mut text = Vec::new();
     for w in ways {
@@ -595,14 +596,20 @@ fn interferers(
                 ),
             };
             t.rows.push(vec![
-                Cell::Text(w.passband.name.clone()),
                 Cell::Text(s.name.clone()),
+                Cell::Text(w.passband.name.clone()),
                 number(s.lo_hz / 1e6, 1, "MHz"),
                 number(s.hi_hz / 1e6, 1, "MHz"),
                 Cell::Text(stands),
-                Cell::Text(part),
-                Cell::Text(s.source.clone()),
             ]);
+            let part = format!("{}: {part}", w.passband.name);
+            match parts.iter_mut().find(|(p, _)| *p == part) {
+                Some((_, against)) => against.push(s.name.clone()),
+                None => parts.push((part, vec![s.name.clone()])),
+            }
+            if !sources.contains(&s.source) {
+                sources.push(s.source.clone());
+            }
         }
         if let Some((_, l)) = w.lnb {
             let range = (
@@ -631,6 +638,14 @@ fn interferers(
         Vec::new(),
     );
     s.text = text;
+    s.text.extend(
+        parts
+            .iter()
+            .map(|(part, against)| format!("{part}; against {}.", against.join(", "))),
+    );
+    if !sources.is_empty() {
+        s.text.push(format!("Bands by: {}.", sources.join("; ")));
+    }
     s.text.push("Whether one of them is on the air at this place is for its people to say; add what they know with --service.".into());
     Ok((if t.rows.is_empty() { s } else { s.table(t) }, inside))
 }

@@ -70,7 +70,7 @@ pub fn trial_sheet(station: &Station, o: &TrialSheetOptions) -> Result<Sheet, Wo
             "trial.meter",
             "meter's random part of one recording",
             Unit::Db,
-            plan.meter_db,
+            two_digits(plan.meter_db),
         )
         .because("4.34 dB over the root of bandwidth times duration"),
     );
@@ -151,4 +151,10 @@ pub fn trial_sheet(station: &Station, o: &TrialSheetOptions) -> Result<Sheet, Wo
         )
     });
     Ok(sheet)
+}
+
+/// An estimate by rule of thumb: what is not known of it is not shown.
+fn two_digits(x: f64) -> f64 {
+    let scale = 10f64.powf(1.0 - x.abs().max(1e-12).log10().floor());
+    (x * scale).round() / scale
 }

@@ -5,7 +5,7 @@ use super::{answer, number, watts};
 use slantpath_plan::Known;
 use slantpath_plan::drive::{Bound, Probe, WaveformKind};
 use slantpath_plan::neighbour::Rule;
-use slantpath_quantity::{Answer, Unit, show};
+use slantpath_quantity::{Answer, Unit, from_db, show};
 use slantpath_report::figure::lines;
 use slantpath_report::sheet::{Cell, Table};
 use slantpath_report::{Figure, Section, Sheet};
@@ -190,7 +190,7 @@ pub(super) fn segment_sections(sheet: &mut Sheet, s: &SegmentPlan) {
         limits.rows.push(vec![
             Cell::Text(what),
             number(dbm, 1, "dBm"),
-            number(watts(dbm), if watts(dbm) < 10.0 { 1 } else { 0 }, "W"),
+            in_watt(dbm, u),
             if u > 0.0 {
                 number(u, 1, "dB")
             } else {
@@ -230,6 +230,14 @@ pub(super) fn segment_sections(sheet: &mut Sheet, s: &SegmentPlan) {
     sheet.figures.extend(curve_figure(s));
 }
 
+/// A power in watt with the digits that are known at `u_db`; two where that is not stated.
+fn in_watt(dbm: f64, u_db: f64) -> Cell {
+    let w = watts(dbm);
+    let u = w * (from_db(u_db) - 1.0);
+    let places = show::decimals_for(u).unwrap_or_else(|| show::decimals_for(0.1 * w).unwrap_or(0));
+    number(w, places, "W")
+}
+
 /// Allowed output by symbol rate.
 fn neighbour_section(sheet: &mut Sheet, s: &SegmentPlan) {
     let (Some(rule), Some(b)) = (&s.rule, s.against_beacon) else {
@@ -263,7 +271,7 @@ fn neighbour_section(sheet: &mut Sheet, s: &SegmentPlan) {
                 number(r / 1e3, 0, "kBd")
             }),
             number(dbm, 1, "dBm"),
-            number(watts(dbm), 2, "W"),
+            in_watt(dbm, b.u),
         ]);
     }
     let n = &s.passband;

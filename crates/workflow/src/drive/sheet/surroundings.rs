@@ -39,7 +39,7 @@ pub(super) fn exposure_section(
             Cell::Text(place.name.into()),
             number(
                 place.w_m2.value,
-                if place.w_m2.value < 10.0 { 1 } else { 0 },
+                show::decimals_for(place.w_m2.u).unwrap_or(0),
                 "W/m2",
             ),
             away(place.public),
