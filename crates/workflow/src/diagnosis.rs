@@ -396,6 +396,14 @@ pub fn diagnosis_sheet(station: &Station, x: &Diagnosed) -> Sheet {
         .first()
         .and_then(|a| x.case.actions.get(a.action).map(|k| (a, k)))
         .map(|(a, k)| {
+            if a.bits < LEAST_BITS
+                && let Some(r) = d.ranked.first().filter(|r| r.fault.is_some())
+            {
+                return format!(
+                    "{}; then record again. No cheap measurement would tell more about which fault it is.",
+                    capital(&words(&x.case, r).2)
+                );
+            }
             format!(
                 "{} (about {:.0} min; {} bit about which fault it is).",
                 capital(&k.how),
@@ -405,6 +413,9 @@ pub fn diagnosis_sheet(station: &Station, x: &Diagnosed) -> Sheet {
         });
     sheet
 }
+
+/// A measurement expected to tell less than this is not worth its minutes.
+const LEAST_BITS: f64 = 0.1;
 
 /// So many faults that cannot be told apart are named one by one; of more, the first few.
 const MOST_NAMED: usize = 4;
