@@ -301,9 +301,8 @@ impl FrameBank {
         }
     }
 
-    /// Works off what is left: whole rows, then one shorter row, then the samples that fill no frame (these count
-    /// for the level statistics alone).
-    pub fn finish(&mut self) {
+    /// Works off every whole row that is there: a channel closed now has all but the last row's samples so far.
+    pub fn settle(&mut self) {
         let hop = self.plan.n / 2;
         let row = self.plan.row_frames * hop;
         let rows = self.pending.len().saturating_sub(hop) / row;
@@ -311,6 +310,13 @@ impl FrameBank {
             self.rows(rows, self.plan.row_frames);
             self.pending.drain(..rows * row);
         }
+    }
+
+    /// Works off what is left: whole rows, then one shorter row, then the samples that fill no frame (these count
+    /// for the level statistics alone).
+    pub fn finish(&mut self) {
+        let hop = self.plan.n / 2;
+        self.settle();
         let frames = (self.pending.len() / hop).saturating_sub(1);
         if frames > 0 {
             self.rows(1, frames);
@@ -631,5 +637,20 @@ mod tests {
                 .sum::<f64>()
                 / a.1.iter().map(|r| r.frames as f64).sum::<f64>();
         assert!((total / a.3 - 1.0).abs() < 0.01);
+    }
+
+    #[test]
+    fn a_channel_closed_after_settling_has_all_but_the_last_row() {
+        let p = plan();
+        let (row, hop) = (p.row_frames * p.n / 2, p.n / 2);
+        let mut bank = FrameBank::new(p);
+        // Far fewer samples than a batch of rows.
+        bank.push(&vec![C32::new(0.1, 0.0); 5 * row + hop]);
+        assert_eq!(bank.channel_len(0), 0);
+        bank.settle();
+        bank.close_channel(0);
+        let rate = bank.plan().channels[0].rate_hz(100e3, 512);
+        let samples = bank.channel_len(0) as f64 * 100e3 / rate;
+        assert!(samples >= (4 * row) as f64, "{samples}");
     }
 }

@@ -1,5 +1,6 @@
 //! One carrier, from its channel to its figures.
 
+use super::bend::{bend, straighten};
 use super::clock::{Bins, Line, line};
 use super::find::PROOF;
 use super::frames::{DOUBTFUL, Frames, NO_GRID, dissent, follow_headers};
@@ -313,17 +314,27 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
         }
     };
     // Again with the carrier that the headers tell, so that the matched filter stands where the carrier does.
-    let turns = {
-        let mut g = known_groups(&z, &framing.frames, scrambler);
-        untwist(&mut g, framing.turns);
-        framing.turns + refine(&g, framing.frames.pilots(), 1.0).0
-    };
-    grid.carrier_hz += turns * grid.rate;
+    let mut g = known_groups(&z, &framing.frames, scrambler);
+    untwist(&mut g, framing.turns);
+    let mut u_drift = 0.0;
+    match bend(&g) {
+        Some(b) => {
+            u_drift = b.u_drift * grid.rate * grid.rate;
+            grid.drift = b.drift * grid.rate * grid.rate;
+            let middle_s = began + b.middle / grid.rate;
+            grid.carrier_hz += (framing.turns + b.turns) * grid.rate - grid.drift * middle_s;
+        }
+        None => {
+            let turns = framing.turns + refine(&g, framing.frames.pilots(), 1.0).0;
+            grid.carrier_hz += turns * grid.rate;
+        }
+    }
+    drop(g);
     // The longer filter begins some symbols later; a lone header must not be lost to that.
     let full = full_span(grid.rolloff);
     let at = framing.frames.places.first().map_or(0, |p| p.start);
     let lone = framing.frames.places.len() == 1 && (at as f64) < full - LOCK_SPAN + 2.0;
-    let (z, begins) = symbols(
+    let (mut z, begins) = symbols(
         stream,
         &grid,
         if lone { LOCK_SPAN } else { full },
@@ -331,6 +342,15 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
     );
     let later = ((begins - began) * grid.rate).round().max(0.0) as usize;
     let steady = Frames::onward(&framing.frames.earlier(later), z.len());
+    // What the first part did not tell of the drift; from here on the carrier stands still but for its wandering.
+    if let Some(b) = bend(&known_groups(&z, &steady, scrambler)) {
+        straighten(&mut z, &b);
+        let rest = b.drift * grid.rate * grid.rate;
+        grid.drift += rest;
+        grid.carrier_hz += b.turns * grid.rate - rest * (begins + b.middle / grid.rate);
+        u_drift = b.u_drift * grid.rate * grid.rate;
+    }
+    let middle_hz = grid.carrier_hz + grid.drift * (begins + 0.5 * z.len() as f64 / grid.rate);
     let part = dissent(&z, &steady, 0.0).unwrap_or(0.0);
     let followed = (framing.frames.followed || part > DOUBTFUL)
         .then(|| follow_headers(&z))
@@ -417,7 +437,7 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
     let track = follow(&z, &frames, scrambler, (t, u_t), &used, &first, grid.rate);
     let es_n0 = with_own(track.es_n0);
     clock.u_rate = clock.u_rate.max(1e-8 * clock.rate);
-    let mer = mer(&es_n0, &track.residues);
+    let mer = mer(&es_n0, &track.residues, &used);
     let turning = track.turning;
     let lock = Lock {
         frame: main,
@@ -430,11 +450,15 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
         } else {
             framing.length_agrees
         },
-        carrier_hz: stream.centre_hz + grid.carrier_hz + turning.turns * grid.rate,
+        carrier_hz: stream.centre_hz + middle_hz + turning.turns * grid.rate,
         u_carrier_hz: turning.u_turns * grid.rate,
         drift: turning
             .drift
-            .map(|(d, u)| (d * grid.rate * grid.rate, u * grid.rate * grid.rate)),
+            .map(|(d, u)| {
+                let square = grid.rate * grid.rate;
+                (grid.drift + d * square, u * square)
+            })
+            .or((u_drift > 0.0).then_some((grid.drift, u_drift))),
         known,
         payload,
         es_n0,
@@ -454,13 +478,24 @@ fn attempt(stream: &Stream, shape: &Shape, l: &Line, scrambler: &Scrambler) -> O
     done(clock, Ok(lock))
 }
 
-/// MER with the phase followed as closely as was tried.
-fn mer(es_n0: &SignalToNoise, residues: &[PhaseResidue]) -> SignalToNoise {
+/// MER with the phase followed as closely as was tried; without decisions, from known symbol to known symbol.
+fn mer(es_n0: &SignalToNoise, residues: &[PhaseResidue], known: &KnownSymbols) -> SignalToNoise {
     let Some(r) = residues
         .first()
         .filter(|r| r.rms_rad.powi(2) > 2.0 * r.u_square)
     else {
-        return *es_n0;
+        return match (known.total(), known.es_n0()) {
+            (Some(all), Some(along)) if residues.is_empty() && known.movement() > 3.0 => {
+                let moved = (1.0 / all.ratio - 1.0 / along.ratio).max(0.0);
+                let ratio = 1.0 / (1.0 / es_n0.ratio + moved);
+                SignalToNoise {
+                    ratio,
+                    u: (es_n0.u * ratio / es_n0.ratio).hypot(all.u),
+                    symbols: es_n0.symbols,
+                }
+            }
+            _ => *es_n0,
+        };
     };
     let ratio = 1.0 / (1.0 / es_n0.ratio + r.rms_rad.powi(2));
     SignalToNoise {

@@ -15,6 +15,9 @@ use std::f64::consts::{PI, TAU};
 /// Metric over its mean in noise that makes a lock. Candidates: positions times lengths, at most 6e5, so that noise
 /// passes with a probability below `6e5 exp(-26)` = 3e-6.
 const PROOF: f64 = 26.0;
+/// The same where the products of neighbours all lie on one line, as those of two-valued symbols do: the metric's powers
+/// then have one degree of freedom instead of two (`6e5 erfc(sqrt(47/2))` = 4e-6).
+const PROOF_ON_A_LINE: f64 = 47.0;
 
 /// Frames found.
 #[derive(Debug, Clone, PartialEq)]
@@ -103,7 +106,7 @@ pub(super) fn synchronise(z: &[C32]) -> Result<Sync, NoSync> {
     let Some((score, length, first, _, sum)) = best else {
         return Err(NoSync::NoHeaders { best: 0.0 });
     };
-    if score < PROOF {
+    if score < m.proof {
         return Err(NoSync::NoHeaders { best: score });
     }
     let coarse = sum.im.atan2(sum.re) / TAU;
@@ -160,7 +163,7 @@ pub(super) fn loudest_headers(z: &[C32]) -> Vec<(usize, f64)> {
         for (k, x) in v.iter().enumerate() {
             let score = f64::from(x.norm_sqr()) / mean;
             let coarse = f64::from(x.im).atan2(f64::from(x.re)) / TAU;
-            if score > PROOF && coarse.abs() < 0.25 {
+            if score > m.proof && coarse.abs() < 0.25 {
                 all.push((score, k, coarse));
             }
         }
@@ -183,6 +186,8 @@ struct Metrics {
     minus: Vec<C32>,
     mean_plus: f64,
     mean_minus: f64,
+    /// What a metric must reach, over its mean.
+    proof: f64,
 }
 
 /// Sums of products of neighbours at every place where a header may start.
@@ -231,10 +236,22 @@ fn metrics(z: &[C32]) -> Option<Metrics> {
         plus.push(a + b);
         minus.push(a - b);
     }
-    // Median of exponentially distributed powers: headers and their repetition do not raise it.
+    // Products of two-valued symbols lie on a line, and so do sums of them.
+    let square: C64 = d
+        .iter()
+        .map(|v| C64::new(f64::from(v.re), f64::from(v.im)).powu(2))
+        .sum();
+    let power: f64 = d.iter().map(|v| f64::from(v.norm_sqr())).sum();
+    let line = square.norm() > 0.3 * power;
+    // Medians of powers of two degrees of freedom and of one: headers and their repetition do not raise them.
+    let (median_over_mean, proof) = if line {
+        (0.4549, PROOF_ON_A_LINE)
+    } else {
+        (std::f64::consts::LN_2, PROOF)
+    };
     let scale = |v: &[C32]| {
         let mut p: Vec<f32> = v.iter().step_by(7).map(|x| x.norm_sqr()).collect();
-        f64::from(median(&mut p).unwrap_or(1.0)) / std::f64::consts::LN_2
+        f64::from(median(&mut p).unwrap_or(1.0)) / median_over_mean
     };
     let (mean_plus, mean_minus) = (scale(&plus), scale(&minus));
     Some(Metrics {
@@ -242,6 +259,7 @@ fn metrics(z: &[C32]) -> Option<Metrics> {
         minus,
         mean_plus,
         mean_minus,
+        proof,
     })
 }
 
@@ -336,4 +354,32 @@ fn read_headers(z: &[C32], starts: &[usize], coarse: f64) -> (f64, PlsDecision) 
 pub(super) fn wrapped(x: f64) -> f64 {
     let y = (x + PI).rem_euclid(TAU) - PI;
     if y < -PI { y + TAU } else { y }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slantpath_stats::stream::{named_stream, normal, uniform};
+
+    #[test]
+    fn two_valued_symbols_a_quarter_of_their_rate_off_are_no_headers() {
+        // Plain BPSK looks like pi/2-BPSK there: the products of neighbours lie on the line that a header's lie on.
+        for seed in 0..4 {
+            let mut rng = named_stream(seed, "two-valued", 0);
+            let s = 0.2;
+            let z: Vec<C32> = (0..60_000)
+                .map(|k| {
+                    let b = if uniform(&mut rng) < 0.5 { -1.0 } else { 1.0 };
+                    let z = C64::cis(TAU * 0.2495 * f64::from(k)) * b
+                        + C64::new(s * normal(&mut rng), s * normal(&mut rng));
+                    C32::new(z.re as f32, z.im as f32)
+                })
+                .collect();
+            assert!(
+                matches!(synchronise(&z), Err(NoSync::NoHeaders { .. })),
+                "{seed}"
+            );
+            assert!(loudest_headers(&z).is_empty(), "{seed}");
+        }
+    }
 }

@@ -8,9 +8,11 @@
 
 mod activity;
 mod answers;
+mod bend;
 mod carrier;
 mod clock;
 mod company;
+mod excess;
 mod find;
 mod frames;
 mod known;
@@ -281,7 +283,11 @@ pub fn measure(
         .iter()
         .map(|f| (f.centre_hz, f.line.rate, f.step))
         .collect();
-    let mut fitted = model::shapes(&spectrum, &starts);
+    let excess: Vec<Option<[f64; 6]>> = heard
+        .par_iter()
+        .map(|h| excess::classes(&h.stream, h.found.centre_hz, &h.found.line))
+        .collect();
+    let mut fitted = model::shapes(&spectrum, &starts, &excess);
     // A carrier that was not there all the time is fitted in the spectrum of the time in which it was.
     let apart: Vec<(usize, Option<Shape>)> = heard
         .par_iter()
@@ -300,8 +306,13 @@ pub fn measure(
                 .iter()
                 .filter_map(|k| starts.get(*k).copied())
                 .collect();
+            let told: Vec<Option<[f64; 6]>> = company
+                .iter()
+                .filter_map(|k| excess.get(*k).copied())
+                .collect();
             let at = company.iter().position(|k| *k == i)?;
-            Some((i, model::shapes(own, &some).get(at).copied().flatten()))
+            let shapes = model::shapes(own, &some, &told);
+            Some((i, shapes.get(at).copied().flatten()))
         })
         .collect();
     for (i, shape) in apart {
@@ -321,6 +332,7 @@ pub fn measure(
                     rate: f.line.rate,
                     rolloff: 0.25,
                     rolloff_confidence: 0.0,
+                    rolloff_by_excess: false,
                     density: f.step.max(0.0),
                     u_density: 0.3,
                     noise: None,
@@ -510,7 +522,13 @@ fn gather(
                     .sum()
             });
             let comb = d.lock.as_ref().is_ok_and(Lock::repeats);
-            let under = d.lock.as_ref().ok().map(|l| shape.density / l.es_n0.ratio);
+            let told = d
+                .lock
+                .as_ref()
+                .map_or(shoulders::Own::default(), |l| shoulders::Own {
+                    under: Some(shape.density / l.es_n0.ratio),
+                    phase: l.residues.first().map_or(0.0, |r| r.rms_rad.powi(2)),
+                });
             Carrier {
                 number: i + 1,
                 clock: d.clock,
@@ -523,7 +541,7 @@ fn gather(
                     [Err(NoShoulder::Comb); 2]
                 } else {
                     let s = c.spectrum.as_ref().unwrap_or(spectrum);
-                    shoulders::shoulders(s, &shape, &others, &plan.shoulders, under)
+                    shoulders::shoulders(s, &shape, &others, &plan.shoulders, told)
                 },
                 lock: d.lock,
                 neighbours,

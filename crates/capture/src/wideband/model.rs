@@ -20,6 +20,8 @@ pub struct Shape {
     pub rolloff: f64,
     /// Probability of that class against the others.
     pub rolloff_confidence: f64,
+    /// Whether the excess bandwidth told it, which noise and what stands beside the carrier do not touch.
+    pub rolloff_by_excess: bool,
     /// Density in the flat middle without the noise, full scale squared per hertz.
     pub density: f64,
     /// Relative standard uncertainty.
@@ -46,8 +48,13 @@ impl Shape {
     }
 }
 
-/// Fits all carriers in turn, three times round, each with the others taken off.
-pub(super) fn shapes(s: &Spectrum, carriers: &[(f64, f64, f64)]) -> Vec<Option<Shape>> {
+/// Fits all carriers (centre, symbol rate, step of density) in turn, three times round, each with the others taken off;
+/// `excess` is what their excess bandwidths told of the roll-off.
+pub(super) fn shapes(
+    s: &Spectrum,
+    carriers: &[(f64, f64, f64)],
+    excess: &[Option<[f64; 6]>],
+) -> Vec<Option<Shape>> {
     let mut out: Vec<Option<Shape>> = carriers
         .iter()
         .map(|(c, rate, step)| {
@@ -57,6 +64,7 @@ pub(super) fn shapes(s: &Spectrum, carriers: &[(f64, f64, f64)]) -> Vec<Option<S
                 rate: *rate,
                 rolloff: 0.25,
                 rolloff_confidence: 0.0,
+                rolloff_by_excess: false,
                 density: step.max(0.0),
                 u_density: 0.3,
                 noise: None,
@@ -78,12 +86,14 @@ pub(super) fn shapes(s: &Spectrum, carriers: &[(f64, f64, f64)]) -> Vec<Option<S
                 rate: carriers[i].1,
                 rolloff: 0.25,
                 rolloff_confidence: 0.0,
+                rolloff_by_excess: false,
                 density: carriers[i].2.max(0.0),
                 u_density: 0.3,
                 noise: None,
                 misfit: 1.0,
             });
-            let fit = fit(s, &now, &others);
+            let told = excess.get(i).copied().flatten();
+            let fit = fit(s, &now, &others, told.as_ref());
             if fit.is_some() {
                 out[i] = fit;
             }
@@ -101,7 +111,18 @@ struct Fitted {
     cov: [f64; 3],
 }
 
-fn fit(s: &Spectrum, start: &Shape, others: &[Shape]) -> Option<Shape> {
+/// Probability with which the excess bandwidth alone decides the roll-off: edges in the spectrum may be a pedestal's or a
+/// neighbour's.
+const DECIDED: f64 = 0.95;
+
+/// Probabilities of classes by their log-likelihoods.
+fn posterior(l: &[f64]) -> Vec<f64> {
+    let top = l.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let total: f64 = l.iter().map(|x| (x - top).exp()).sum();
+    l.iter().map(|x| (x - top).exp() / total).collect()
+}
+
+fn fit(s: &Spectrum, start: &Shape, others: &[Shape], excess: Option<&[f64; 6]>) -> Option<Shape> {
     let reach = (0.5 * 1.35 + 0.3) * start.rate;
     let limit = 0.46 * s.sample_rate_hz;
     let r = s.range(
@@ -130,8 +151,7 @@ fn fit(s: &Spectrum, start: &Shape, others: &[Shape]) -> Option<Shape> {
     if bins.len() < 24 {
         return None;
     }
-    let mut best: Option<(f64, Fitted, f64)> = None;
-    let mut scores: Vec<f64> = Vec::new();
+    let mut all: Vec<(f64, Fitted, f64)> = Vec::new();
     for a in ROLLOFFS {
         let mut c = start.centre_hz;
         let mut last = None;
@@ -145,25 +165,40 @@ fn fit(s: &Spectrum, start: &Shape, others: &[Shape]) -> Option<Shape> {
                 break;
             }
         }
-        let f = last?;
-        scores.push(f.chi2 / HANN_BIN_FACTOR);
-        if best.as_ref().is_none_or(|b| f.chi2 < b.1.chi2) {
-            best = Some((a, f, c));
-        }
-    }
-    let (a, f, c) = best?;
-    if f.density <= 0.0 {
-        return None;
+        all.push((a, last?, c));
     }
     // Joined bins scatter more than independent ones by the factor of neighbours' correlation.
     let joined = if join >= 4 { HANN_BIN_FACTOR } else { 1.0 };
+    let misfit_of = |f: &Fitted| f.chi2 / (f.used - 4.0).max(1.0) / joined;
+    let scale = all
+        .iter()
+        .map(|x| misfit_of(&x.1))
+        .fold(f64::INFINITY, f64::min)
+        .max(1.0);
+    let told = excess
+        .map(|e| posterior(e))
+        .filter(|p| p.iter().any(|p| *p > DECIDED));
+    let by_excess = told.is_some();
+    let p = match told {
+        Some(p) => p,
+        None => {
+            let sum: Vec<f64> = all
+                .iter()
+                .enumerate()
+                .map(|(i, (_, f, _))| {
+                    let other = excess.and_then(|e| e.get(i)).copied().unwrap_or(0.0);
+                    other - 0.5 * f.chi2 / HANN_BIN_FACTOR / scale
+                })
+                .collect();
+            posterior(&sum)
+        }
+    };
+    let ((a, f, c), confidence) = all.into_iter().zip(p).max_by(|x, y| x.1.total_cmp(&y.1))?;
+    if f.density <= 0.0 {
+        return None;
+    }
     let misfit = f.chi2 / (f.used - 4.0).max(1.0) / joined;
     let scale = misfit.max(1.0);
-    let low = scores.iter().copied().fold(f64::INFINITY, f64::min);
-    let total: f64 = scores
-        .iter()
-        .map(|x| (-0.5 * (x - low) / scale).exp())
-        .sum();
     // Noise shows where neither this carrier nor another stands.
     let half = 0.5 * (1.0 + a) * start.rate;
     let free = bins
@@ -176,7 +211,8 @@ fn fit(s: &Spectrum, start: &Shape, others: &[Shape]) -> Option<Shape> {
         u_centre_hz: (f.cov[1] * extra).sqrt(),
         rate: start.rate,
         rolloff: a,
-        rolloff_confidence: 1.0 / total,
+        rolloff_confidence: confidence,
+        rolloff_by_excess: by_excess,
         density: f.density,
         u_density: (f.cov[0] * extra).sqrt() / f.density,
         noise: (free >= 12 && f.noise > 0.0)

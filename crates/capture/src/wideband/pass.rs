@@ -154,6 +154,11 @@ impl Pass {
             }
             self.collect();
         }
+        // A channel that is closed when the next stretch is searched must not lose the end of this one.
+        if let Some(bank) = &mut self.bank {
+            bank.settle();
+        }
+        self.collect();
         self.seen += x.len() as u64;
         // A carrier that left was there for a part of this stretch, perhaps.
         let Some(bank) = &mut self.bank else { return };
@@ -310,6 +315,7 @@ impl Pass {
 /// channel's zero must be the carrier's middle.
 pub(super) fn trim(s: &mut Stream, centre_hz: f64, rate: f64) {
     const PARTS: usize = 64;
+    const FINE: usize = 32;
     let size = s.samples.len() / PARTS;
     if (centre_hz - s.centre_hz).abs() > 0.1 * rate || size < 256 {
         return;
@@ -344,6 +350,32 @@ pub(super) fn trim(s: &mut Stream, centre_hz: f64, rate: f64) {
     }
     let a = best.start.saturating_sub(1) * size;
     let b = ((best.end + 1) * size).min(s.samples.len());
+    // Closer: the outermost short runs above the mean of both levels, all between them taken to belong to it.
+    let fine = (size / FINE).max(64);
+    let half = 0.5 * (low + high) * fine as f64 / size as f64;
+    let above: Vec<usize> = s
+        .samples
+        .get(a..b)
+        .unwrap_or(&[])
+        .chunks_exact(fine)
+        .enumerate()
+        .filter(|(_, c)| {
+            let p: f64 = c
+                .windows(3)
+                .map(|w| f64::from((w[0] + w[1] * 2.0 + w[2]).norm_sqr()))
+                .sum();
+            p > half
+        })
+        .map(|(i, _)| i)
+        .collect();
+    // A run of noise may reach the mean by chance, two of three neighbours hardly ever do.
+    let dense = |w: &&[usize]| w[2] - w[0] <= 3;
+    let first = above.windows(3).find(dense).map(|w| w[0]);
+    let last = above.windows(3).rev().find(dense).map(|w| w[2]);
+    let (a, b) = match (first, last) {
+        (Some(f), Some(l)) if l > f => (a + f * fine, (a + (l + 1) * fine).min(b)),
+        _ => (a, b),
+    };
     s.samples.truncate(b);
     s.samples.drain(..a);
     s.start_s += a as f64 / s.rate_hz;

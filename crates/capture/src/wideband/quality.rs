@@ -84,21 +84,49 @@ impl KnownSymbols {
         (self.mean_power - self.groups * self.noise()) / self.symbols.max(1.0)
     }
 
+    /// By how many standard deviations the scatter across the means exceeds that along them: the phase moves within the
+    /// groups, which additive noise does not make.
+    pub fn movement(&self) -> f64 {
+        let free = self.symbols - self.groups;
+        // Each scatter has `free` degrees of freedom: the logarithm of their ratio has the variance 4/free.
+        if free >= 8.0 && self.along > 0.0 {
+            (self.across / self.along).ln() / (4.0 / free).sqrt()
+        } else {
+            0.0
+        }
+    }
+
     /// Es/N0. Its uncertainty is the Cramer-Rao bound for the symbols used, one gain a group allowed for
     /// (`(2/rho + 1)/N`, Pauluzzi and Beaulieu, IEEE Trans. Commun. 48, 2000). `None` with fewer than eight degrees of
-    /// freedom, or when no signal is left above the noise.
+    /// freedom, or when no signal is left above the noise. Where the phase may move within the groups the noise is
+    /// read along the means, which phase does not touch, from half as many degrees of freedom: beyond one standard
+    /// deviation, because movement that hides below three would be taken for as much noise.
     pub fn es_n0(&self) -> Option<SignalToNoise> {
+        if self.movement() > 1.0 {
+            let free = self.symbols - self.groups;
+            return self.ratio(2.0 * self.along / free, 2.0);
+        }
+        self.total()
+    }
+
+    /// Signal over all of the scatter, movement of the phase within the groups included.
+    pub fn total(&self) -> Option<SignalToNoise> {
+        self.ratio(self.noise(), 1.0)
+    }
+
+    /// Signal over a noise power known from a `part`th of the degrees of freedom.
+    fn ratio(&self, v: f64, part: f64) -> Option<SignalToNoise> {
         let free = self.symbols - self.groups;
         if free < 8.0 {
             return None;
         }
-        let (s, v) = (self.signal(), self.noise());
+        let s = self.signal();
         if !(s > 0.0 && v > 0.0) {
             return None;
         }
         // The mean of 1/v is above 1/mean(v) by 1/(free - 1).
-        let ratio = s / v * (1.0 - 1.0 / free);
-        let relative = (2.0 / ratio + 1.0) / free;
+        let ratio = s / v * (1.0 - part / free);
+        let relative = (2.0 / ratio + part) / free;
         Some(SignalToNoise {
             ratio,
             u: (relative + (1.0 / (ratio * ratio)) * self.groups / (self.symbols * self.symbols))
@@ -195,6 +223,17 @@ pub(super) fn combine(known: &SignalToNoise, payload: Option<&SignalToNoise>) ->
     }
 }
 
+/// Known symbols and decisions that are as good as never wrong weighted by their variances; when they disagree, the
+/// decided ones, which are what the carrier carries: an amplifier near its limit distorts header and pilots less.
+pub(super) fn decisive(known: &SignalToNoise, decided: &SignalToNoise) -> SignalToNoise {
+    let own = own_u(known.ratio);
+    let gap = (known.ratio.ln() - decided.ratio.ln()).abs();
+    if gap > 4.0 * known.u.hypot(decided.u).hypot(own) {
+        return *decided;
+    }
+    combine(known, Some(decided))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -251,6 +290,49 @@ mod tests {
             (0.935..=0.965).contains(&coverage),
             "{coverage} of {trials}"
         );
+    }
+
+    #[test]
+    fn a_phase_that_moves_within_the_groups_is_no_noise() {
+        // A random walk of 0.01 rad a symbol over groups of 36: along the means nothing of it is left but its cosine.
+        let rho = from_db(15.0);
+        let s = (0.5 / rho).sqrt();
+        let (mut sum, mut z2, mut moved, n) = (0.0, 0.0, 0.0, 60);
+        for trial in 0..n {
+            let mut rng = named_stream(13, "moving", trial);
+            let mut k = KnownSymbols::default();
+            for _ in 0..120 {
+                let mut phase = std::f64::consts::TAU * uniform(&mut rng);
+                let q: Vec<C64> = (0..36)
+                    .map(|_| {
+                        phase += 0.01 * normal(&mut rng);
+                        C64::cis(phase) + C64::new(s * normal(&mut rng), s * normal(&mut rng))
+                    })
+                    .collect();
+                k.add(&q);
+            }
+            let e = k.es_n0().unwrap();
+            sum += e.db() - 15.0;
+            z2 += ((e.db() - 15.0) / e.u_db()).powi(2);
+            moved += k.total().unwrap().db() - 15.0;
+        }
+        let n = n as f64;
+        assert!((sum / n).abs() < 0.03, "{}", sum / n);
+        assert!(z2 / n < 1.6, "{}", z2 / n);
+        assert!(moved / n < -0.05, "{}", moved / n);
+    }
+
+    #[test]
+    fn decided_symbols_count_where_they_disagree() {
+        let x = |ratio: f64, u: f64| SignalToNoise {
+            ratio,
+            u,
+            symbols: 1e4,
+        };
+        let (known, decided) = (x(300.0, 0.012), x(240.0, 0.003));
+        assert_eq!(decisive(&known, &decided), decided);
+        let both = decisive(&known, &x(298.0, 0.003));
+        assert!((298.0..300.0).contains(&both.ratio) && both.u < 0.003);
     }
 
     #[test]

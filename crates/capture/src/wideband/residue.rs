@@ -36,11 +36,11 @@ pub(super) struct Block {
 /// Symbols of a block.
 pub(super) const BLOCK: usize = 32;
 
-/// Es/N0 from the scatter along decided symbols, which phase does not touch. Only where decisions are hardly ever
-/// wrong: at a rate of one in a thousand they make it read high by 0.03 dB (simulated); `wrong` is that rate, and its share
-/// is part of `u`.
+/// Es/N0 from the scatter about decided symbols; along them alone, which phase does not touch, where there is more across
+/// them. Only where decisions are hardly ever wrong: at a rate of one in a thousand they make it read high by 0.03 dB
+/// (simulated); `wrong` is that rate, and its share is part of `u`.
 pub(super) fn decided_es_n0(blocks: &[Block], wrong: f64) -> Option<SignalToNoise> {
-    let (mut along, mut cross, mut size2, mut n) = (0.0, 0.0, 0.0, 0.0);
+    let (mut along, mut across, mut cross, mut size2, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for (i, b) in blocks.iter().enumerate().filter(|(_, b)| b.sure) {
         // Phase from the block and its neighbours.
         let c: C64 = blocks
@@ -49,7 +49,10 @@ pub(super) fn decided_es_n0(blocks: &[Block], wrong: f64) -> Option<SignalToNois
             .map(|b| b.cross)
             .sum();
         let phase = c.im.atan2(c.re);
-        along += 0.5 * (b.qq + (b.q2 * C64::cis(-2.0 * phase)).re);
+        let turned = (b.q2 * C64::cis(-2.0 * phase)).re;
+        along += 0.5 * (b.qq + turned);
+        // What following the phase over three blocks took up.
+        across += 0.5 * (b.qq - turned) / (1.0 - 1.0 / (3.0 * BLOCK as f64));
         cross += (b.cross * C64::cis(-phase)).re;
         size2 += b.size2;
         n += b.n;
@@ -58,14 +61,21 @@ pub(super) fn decided_es_n0(blocks: &[Block], wrong: f64) -> Option<SignalToNois
         return None;
     }
     let gain = cross / size2;
-    let half_noise = (along - gain * gain * size2) / n;
-    if half_noise <= 0.0 {
+    let (along, across) = ((along - gain * gain * size2) / n, across / n);
+    if along <= 0.0 {
         return None;
     }
-    let ratio = gain * gain * (size2 / n) / (2.0 * half_noise);
+    // One standard deviation of the ratio of both.
+    let moves = across > along * (1.0 + (4.0 / n).sqrt());
+    let (noise, part) = if moves {
+        (2.0 * along, 2.0)
+    } else {
+        (along + across, 1.0)
+    };
+    let ratio = gain * gain * (size2 / n) / noise;
     Some(SignalToNoise {
         ratio,
-        u: ((2.0 + 2.0 / ratio) / n).sqrt().hypot(7.0 * wrong),
+        u: ((part + 2.0 / ratio) / n).sqrt().hypot(7.0 * wrong),
         symbols: n,
     })
 }

@@ -59,17 +59,64 @@ pub enum NoShoulder {
     Pedestal,
     /// What stands beside it falls off outwards, and the recording ends before the noise under it shows.
     Narrow,
+    /// It is no higher than what the phase noise of the oscillators spreads.
+    PhaseNoise,
 }
 
-/// Shoulders below and above a carrier; `under` is the noise density under it as its own symbols tell.
+/// What a carrier's own symbols tell of it.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Own {
+    /// Noise density under it.
+    pub under: Option<f64>,
+    /// Mean square of the phase that is left when it is followed as closely as was tried, rad^2.
+    pub phase: f64,
+}
+
+/// Shoulders below and above a carrier.
 pub(super) fn shoulders(
     s: &Spectrum,
     own: &Shape,
     others: &[Shape],
     plan: &ShoulderPlan,
-    under: Option<f64>,
+    told: Own,
 ) -> [Result<Shoulder, NoShoulder>; 2] {
-    [-1.0, 1.0].map(|side| one(s, own, others, plan, side, under))
+    [-1.0, 1.0].map(|side| {
+        one(s, own, others, plan, side, told.under).and_then(|x| {
+            // One sideband holds half of the phase's power, most of it nearer than the window; three times that leaves
+            // room for what the tracking took up.
+            if x.seen() && x.ratio < 1.5 * told.phase {
+                Err(NoShoulder::PhaseNoise)
+            } else {
+                Ok(x)
+            }
+        })
+    })
+}
+
+/// Where noise is read beside the carrier, from its edge, in symbol rates: where regrowth of third order has fallen off.
+const OUTER: (f64, f64) = (0.45, 1.2);
+
+/// Noise beside a carrier.
+struct Beside {
+    /// Mean density.
+    mean: f64,
+    /// Middle of its bins, Hz from the carrier's centre.
+    at_hz: f64,
+    /// Whether it falls outwards.
+    falls: bool,
+}
+
+/// Noise on one side, over these bins.
+fn beside(s: &Spectrum, own: &Shape, side: f64, bins: &[usize]) -> Beside {
+    let at_hz = bins.iter().map(|i| s.freq(*i)).sum::<f64>() / bins.len().max(1) as f64;
+    let (a, b) = bins.split_at(bins.len() / 2);
+    // Bins run upwards.
+    let (near, far) = if side > 0.0 { (a, b) } else { (b, a) };
+    Beside {
+        mean: mean(s, bins),
+        at_hz: at_hz - own.centre_hz,
+        falls: mean(s, near) > mean(s, far),
+    }
 }
 
 fn one(
@@ -109,13 +156,30 @@ fn one(
     if bins.len() * 4 < inner.len() * 3 || bins.len() < 3 {
         return Err(NoShoulder::Neighbour);
     }
-    // Noise farther out, where regrowth of third order has fallen off.
-    let (lo, hi) = (half + 0.45 * own.rate, half + 1.2 * own.rate);
-    let outer: Vec<usize> = window(lo, hi).filter(|i| free(*i)).collect();
-    if outer.len() < 6 {
+    let (lo, hi) = (half + OUTER.0 * own.rate, half + OUTER.1 * own.rate);
+    let whole = window(lo, hi);
+    let outer: Vec<usize> = whole.clone().filter(|i| free(*i)).collect();
+    // A strip at its far end says little about the window.
+    if outer.len() < 6 || outer.len() * 4 < whole.len() {
         return Err(NoShoulder::NoNoise);
     }
-    let (p, n) = (mean(s, &bins), mean(s, &outer));
+    let here = beside(s, own, side, &outer);
+    let p = mean(s, &bins);
+    let there = {
+        let mirror: Vec<usize> = {
+            let (x, y) = (own.centre_hz - side * lo, own.centre_hz - side * hi);
+            s.range(x.min(y), x.max(y)).filter(|i| free(*i)).collect()
+        };
+        (mirror.len() * 4 >= whole.len() && mirror.len() >= 6)
+            .then(|| beside(s, own, -side, &mirror))
+    };
+    // A receiver's floor leans over the band: both sides tell by how much, regrowth on both cancels.
+    let middle_hz = side * 0.5 * (from + to);
+    let lean = there.as_ref().map_or(0.0, |t| {
+        let slope = (here.mean - t.mean) / (here.at_hz - t.at_hz);
+        slope * (middle_hz - here.at_hz)
+    });
+    let n = (here.mean + lean).max(0.5 * here.mean);
     // The quarter next to the carrier: a pedestal's edge may lie in the window.
     let quarter = (bins.len() / 4).max(1);
     let near = mean(
@@ -157,29 +221,38 @@ fn one(
         })
         .collect();
     let foot = foot(&stretches);
-    if let Some(foot) = foot.filter(|f| f.top < 0.75 * n)
+    // Lower than beside the window by far, or flat where the noise falls outwards on both sides.
+    let regrown = here.falls && there.as_ref().is_some_and(|t| t.falls);
+    let lower = |f: &Foot| f.top < 0.75 * n || (f.flat && regrown && f.top + 4.0 * f.u < n);
+    if let Some(foot) = foot.filter(lower)
         && under.is_some()
         && !pedestal(foot.top)
     {
-        let x = done(foot.value, foot.u);
+        let x = done(foot.value, foot.u.hypot(0.5 * lean));
         return if x.seen() || foot.flat {
             Ok(x)
         } else {
             Err(NoShoulder::Narrow)
         };
     }
-    // The floor may slope between the two windows: the far window's two halves tell by how much.
+    // What the two halves of the far window differ by besides: the floor may bend on the way to the near one.
     let (first, second) = outer.split_at(outer.len() / 2);
     let (m1, m2) = (mean(s, first), mean(s, second));
     let rel = |b: &[usize]| s.relative_variance(b.len() as f64);
-    let slope = (m1 - m2).abs();
+    let expected = lean / (middle_hz - here.at_hz) * 0.5 * (hi - lo);
+    let slope = (m2 - m1 - expected).abs();
     let slope_noise = n * (rel(first) + rel(second)).sqrt();
-    let tilt = if slope > 2.5 * slope_noise {
-        slope
-    } else {
-        0.0
+    let tilt = match there {
+        _ if slope < 2.5 * slope_noise => 0.0,
+        Some(_) => slope,
+        // Alone it is drawn out to the near window.
+        None => slope * (middle_hz - here.at_hz).abs() / (0.5 * (hi - lo)),
     };
-    let x = done(n, (n * n * rel(&outer) + tilt * tilt).sqrt());
+    let uneven = uneven(&stretches);
+    let x = done(
+        n,
+        (n * n * rel(&outer) + tilt * tilt + uneven * uneven + 0.25 * lean * lean).sqrt(),
+    );
     // Regrowth stands higher under the carrier than beside it; a pedestal of noise alike.
     if x.seen() && pedestal(n) {
         return Err(NoShoulder::Pedestal);
@@ -204,6 +277,30 @@ const FARTHEST: f64 = 3.5;
 struct Stretch {
     mean: f64,
     u: f64,
+}
+
+/// How uneven the noise beside a carrier is beyond its own scatter and a straight lean, one standard deviation: a ripple of
+/// the receiver or of the transponder may stand in the window as well.
+fn uneven(stretches: &[Stretch]) -> f64 {
+    let n = stretches.len() as f64;
+    if n < 4.0 {
+        return 0.0;
+    }
+    let mean = stretches.iter().map(|x| x.mean).sum::<f64>() / n;
+    let middle = 0.5 * (n - 1.0);
+    let (mut xy, mut xx) = (0.0, 0.0);
+    for (i, x) in stretches.iter().enumerate() {
+        let d = i as f64 - middle;
+        xy += d * (x.mean - mean);
+        xx += d * d;
+    }
+    let (mut scatter, mut noise) = (0.0, 0.0);
+    for (i, x) in stretches.iter().enumerate() {
+        let d = i as f64 - middle;
+        scatter += (x.mean - mean - xy / xx * d).powi(2);
+        noise += x.u * x.u;
+    }
+    (scatter / (n - 2.0) - noise / n).max(0.0).sqrt()
 }
 
 /// The lowest noise beside a carrier.
@@ -248,4 +345,109 @@ fn foot(stretches: &[Stretch]) -> Option<Foot> {
             flat,
         }
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A carrier of density 1 and 250 kBd in the middle, and beside it `noise` (Hz from the centre) without scatter.
+    fn spectrum(noise: impl Fn(f64) -> f64) -> (Spectrum, Shape) {
+        let own = Shape {
+            centre_hz: 0.0,
+            u_centre_hz: 1.0,
+            rate: 250e3,
+            rolloff: 0.2,
+            rolloff_confidence: 1.0,
+            rolloff_by_excess: false,
+            density: 1.0,
+            u_density: 1e-3,
+            noise: None,
+            misfit: 1.0,
+        };
+        let mut s = Spectrum {
+            sample_rate_hz: 2e6,
+            psd: vec![0.0; 4096],
+            frames: 20_000,
+        };
+        for i in 0..s.len() {
+            s.psd[i] = own.at(s.freq(i)) + noise(s.freq(i));
+        }
+        (s, own)
+    }
+
+    fn judged(noise: impl Fn(f64) -> f64, told: Own) -> [Result<Shoulder, NoShoulder>; 2] {
+        let (s, own) = spectrum(noise);
+        shoulders(&s, &own, &[], &ShoulderPlan::default(), told)
+    }
+
+    #[test]
+    fn a_recording_too_narrow_for_the_foot_says_so() {
+        // Level up to 1.1 symbol rates beyond the edge, then ever lower to the band's end: the floor may be anywhere
+        // below.
+        let falling = |f: f64| {
+            let d = (f.abs() / 250e3 - 0.6 - 1.1).max(0.0);
+            1e-2 * (1.35 - 0.21 * d)
+        };
+        let told = Own {
+            under: Some(3e-2),
+            phase: 0.0,
+        };
+        for s in judged(falling, told) {
+            assert_eq!(s, Err(NoShoulder::Narrow));
+        }
+    }
+
+    #[test]
+    fn a_floor_that_leans_is_no_shoulder_and_regrowth_over_it_is_measured() {
+        let leaning = |f: f64| 0.3 * (1.0 + 0.3 * f / 2e6);
+        let told = Own {
+            under: Some(0.3),
+            phase: 0.0,
+        };
+        for s in judged(leaning, told) {
+            let s = s.expect("judged");
+            assert!(!s.seen(), "{s:?}");
+        }
+        // Third-order regrowth, three rectangles folded, ends at one and a half carriers from the centre.
+        let regrown = |f: f64| {
+            let x = f.abs() / 250e3;
+            let cubic = if x < 0.5 {
+                0.75 - x * x
+            } else {
+                0.5 * (1.5 - x).max(0.0).powi(2)
+            };
+            1e-3 * (1.0 + 0.1 * f / 2e6) + 0.01 * cubic
+        };
+        let told = Own {
+            under: Some(9e-3),
+            phase: 0.0,
+        };
+        for s in judged(regrown, told) {
+            let s = s.expect("judged");
+            let x: f64 = 0.6 + 0.03 + 0.075;
+            let truth = 0.01 * 0.5 * (1.5 - x).powi(2);
+            assert!(
+                s.seen() && (s.ratio - truth).abs() < 3.0 * s.u + 0.02 * truth,
+                "{s:?} {truth}"
+            );
+            // As sharp as the noise: 40 dB and more below the carrier.
+            assert!(s.lowest < 1e-4 * 10.0, "{s:?}");
+        }
+    }
+
+    #[test]
+    fn what_phase_noise_spreads_is_no_shoulder() {
+        let skirt = |f: f64| 1e-3 + 5e-4 * (150e3 / f.abs().max(150e3)).powi(2);
+        let told = |phase| Own {
+            under: Some(1e-3),
+            phase,
+        };
+        for s in judged(skirt, told(1e-3)) {
+            assert_eq!(s, Err(NoShoulder::PhaseNoise));
+        }
+        for s in judged(skirt, told(0.0)) {
+            assert!(s.is_ok_and(|s| s.seen()), "{s:?}");
+        }
+    }
 }

@@ -3,7 +3,7 @@
 use super::frames::Frames;
 use super::known::{DIAGONAL, known_groups, untwist, wide};
 use super::lock::header_at;
-use super::quality::{KnownSymbols, SignalToNoise, combine};
+use super::quality::{KnownSymbols, SignalToNoise, decisive};
 use super::residue::{BLOCK, Block, PhaseResidue, decided_es_n0, residues};
 use super::turning::{Turning, by_groups, fit_turning};
 use slantpath_quantity::from_db;
@@ -124,9 +124,15 @@ impl<'a> Layout<'a> {
                 .map_or(4, Constellation::symmetry),
         )
     }
-    /// Whether the scatter along its decided symbols tells Es/N0 where magnitudes do not.
+    /// Whether the scatter about its decided symbols tells Es/N0: rings, where magnitudes do not, and phases where
+    /// decisions are as good as never wrong, so that distortion by an amplifier counts as it stands.
     fn sure(&self) -> bool {
-        ring_modulation(self.constellation.as_ref()) && self.error_rate < 1e-3
+        let most = if ring_modulation(self.constellation.as_ref()) {
+            1e-3
+        } else {
+            1e-5
+        };
+        self.constellation.is_some() && self.error_rate < most
     }
 }
 
@@ -285,10 +291,11 @@ pub(super) fn follow(
         .filter(|l| l.sure())
         .map(|l| l.error_rate)
         .fold(0.0, f64::max);
-    let es_n0 = if slips == 0 {
-        combine(es_n0, decided_es_n0(&blocks, rings).as_ref())
-    } else {
-        *es_n0
+    let decided = decided_es_n0(&blocks, rings).filter(|_| slips == 0);
+    let es_n0 = match (decided, known.es_n0()) {
+        // Magnitudes and decisions are the same symbols.
+        (Some(d), Some(k)) => decisive(&k, &d),
+        _ => *es_n0,
     };
     let rho = es_n0.ratio;
     runs.push(blocks.len());

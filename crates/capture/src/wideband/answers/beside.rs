@@ -33,6 +33,9 @@ pub(super) fn shoulder(
                 NoShoulder::Narrow => {
                     "what stands beside it falls off outwards, and the recording ends before the noise under it shows"
                 }
+                NoShoulder::PhaseNoise => {
+                    "what stands beside it is no more than the phase noise of the oscillators spreads there"
+                }
                 NoShoulder::NoNoise => {
                     "no free noise shows beyond the window, so that it cannot be taken off"
                 }

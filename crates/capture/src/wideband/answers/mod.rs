@@ -232,7 +232,7 @@ fn rolloff(name: &str, k: &Carrier, id: String) -> Answer {
             "record while the carrier carries data",
         );
     }
-    if pedestal(k) {
+    if pedestal(k) && !k.shape.rolloff_by_excess {
         return Answer::unknown(
             id,
             label,
@@ -257,7 +257,12 @@ fn rolloff(name: &str, k: &Carrier, id: String) -> Answer {
         Estimate::exact(k.shape.rolloff),
     )
     .because(format!(
-        "the class that fits the edges best, with a probability of {:.0} % among 0.35, 0.25, 0.20, 0.15, 0.10 and 0.05",
+        "the class that fits {} best, with a probability of {:.0} % among 0.35, 0.25, 0.20, 0.15, 0.10 and 0.05",
+        if k.shape.rolloff_by_excess {
+            "what both edges have in common, which is free of noise and neighbours,"
+        } else {
+            "the edges"
+        },
         100.0 * (k.shape.rolloff_confidence.min(0.999))
     ))
 }
