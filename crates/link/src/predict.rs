@@ -86,11 +86,7 @@ pub fn predict(
             None => Estimate {
                 value: f.value,
                 u: f.u,
-                interval: Interval {
-                    lo: f.value - factor * f.u,
-                    hi: f.value + factor * f.u,
-                    level: LEVEL,
-                },
+                interval: around(f.value, f.u, factor, m.group == Group::Ledger),
             },
         };
         let shares: Vec<Share> = alone[k]
@@ -126,6 +122,24 @@ pub fn predict(
     })
 }
 
+/// The normal interval. A `positive` quantity whose normal interval would reach below nothing has that of the lognormal
+/// distribution of the same mean and u.
+fn around(value: f64, u: f64, factor: f64, positive: bool) -> Interval {
+    let (lo, hi) = (value - factor * u, value + factor * u);
+    let (lo, hi) = if positive && value > 0.0 && lo < 0.0 {
+        let s2 = (u / value).powi(2).ln_1p();
+        let at = |z: f64| value * (z * s2.sqrt() - 0.5 * s2).exp();
+        (at(-factor), at(factor))
+    } else {
+        (lo, hi)
+    };
+    Interval {
+        lo,
+        hi,
+        level: LEVEL,
+    }
+}
+
 /// Names the two largest contributors.
 fn with_because(answer: Answer) -> Answer {
     let unit = answer.unit.symbol();
@@ -145,4 +159,22 @@ fn with_because(answer: Answer) -> Answer {
 /// Settings for a quick, silent run.
 pub fn quick(model: &Model, drawing: Drawing) -> Result<Prediction, LinkError> {
     predict(model, drawing, &Stop::new(), &Progress::silent())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The lognormal of mean 1 and u 1 has the median 1/sqrt(2) and sigma = sqrt(ln 2) (closed form).
+    #[test]
+    fn a_temperature_has_no_interval_below_nothing() {
+        let k = normal_factor(LEVEL);
+        let i = around(1.0, 1.0, k, true);
+        let (median, sigma) = (0.5_f64.sqrt(), 2.0_f64.ln().sqrt());
+        assert!((i.lo - median * (-k * sigma).exp()).abs() < 1e-12 && i.lo > 0.0);
+        assert!((i.hi - median * (k * sigma).exp()).abs() < 1e-12);
+        // Far from nothing it is the normal one, and a level in dB always.
+        assert_eq!(around(10.0, 1.0, k, true).lo, 10.0 - k);
+        assert_eq!(around(1.0, 1.0, k, false).lo, 1.0 - k);
+    }
 }
