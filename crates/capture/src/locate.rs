@@ -288,6 +288,8 @@ struct Excess {
     /// Density over floor, less one.
     x: Vec<f32>,
     floor: Vec<f64>,
+    /// Bins of the stretch that a value of the floor rests on.
+    stretch: usize,
     /// Standard deviation of `x` for noise.
     sigma: f64,
     df: f64,
@@ -353,6 +355,7 @@ impl Excess {
         Self {
             x,
             floor,
+            stretch: 2 * half + 1,
             sigma,
             df,
             n,
@@ -477,6 +480,8 @@ struct Edges {
     y: Vec<f64>,
     bands: Vec<(f64, f64)>,
     flat: f64,
+    /// Cells that are independent of each other: neighbours rest on the same stretch of floor.
+    independent: f64,
 }
 
 impl Edges {
@@ -497,7 +502,10 @@ impl Edges {
             }
             a += width;
         }
+        // Values of a sliding quantile two thirds of its stretch apart are nearly independent.
+        let independent = 1.5 * r.len() as f64 / e.stretch as f64;
         let mut me = Self {
+            independent: independent.min(y.len() as f64),
             f,
             y,
             bands: bands.to_vec(),
@@ -578,7 +586,7 @@ impl Edges {
         if self.bands.is_empty() || self.f.len() < 12 {
             return 0.0;
         }
-        0.5 * self.f.len() as f64 * (self.flat / self.residual(Some(shift))).max(1e-9).ln()
+        0.5 * self.independent * (self.flat / self.residual(Some(shift))).max(1e-9).ln()
     }
 
     /// The best evidence within a cell and a half: edges do not tell places apart that lie closer.

@@ -82,10 +82,17 @@ pub enum NoStep {
 /// The band where the receiver's filter is flat, Hz either side of the centre: from the outside inwards, parts that
 /// fall below their inner neighbours are the filter's edge. `from` is where a passband's skirt ends on that side.
 pub fn flat_edge(s: &Spectrum, from_hz: f64, sign: f64) -> f64 {
+    flat_edge_to(s, from_hz, sign, 0.5 * s.sample_rate_hz)
+}
+
+/// The same, looked for up to `to_hz`: where a passband falls, a filter's edge could not be told from its side.
+pub fn flat_edge_to(s: &Spectrum, from_hz: f64, sign: f64, to_hz: f64) -> f64 {
     let fs = s.sample_rate_hz;
+    let to = to_hz.min(0.5 * fs);
     let part = (0.005 * fs).max(4.0 * s.bin_hz());
-    let start = from_hz.max(0.33 * fs);
-    let count = ((0.5 * fs - start) / part).floor() as usize;
+    // Compared with what lies within; the fall is looked for from a third of the band on.
+    let start = from_hz.max(0.25 * fs);
+    let count = ((to - start) / part).floor().max(0.0) as usize;
     let level = |i: usize| -> Option<f64> {
         let (a, b) = (start + i as f64 * part, start + (i + 1) as f64 * part);
         let r = if sign > 0.0 {
@@ -103,21 +110,23 @@ pub fn flat_edge(s: &Spectrum, from_hz: f64, sign: f64) -> f64 {
     };
     let levels: Vec<f64> = (0..count).map_while(level).collect();
     if levels.len() < 5 {
-        return (0.44 * fs).max(from_hz);
+        return to.min((0.44 * fs).max(from_hz));
     }
     let bins = part / s.bin_hz();
     let u = (2.0 * s.relative_variance(bins)).sqrt();
-    let mut mean = levels[..3].iter().sum::<f64>() / 3.0;
-    let mut seen = 3.0;
     for (i, l) in levels.iter().enumerate().skip(3) {
-        if *l < mean - 4.0 * u - 0.03 {
+        if start + i as f64 * part < 0.33 * fs {
+            continue;
+        }
+        // A signal that fills some parts does not lift the median of a dozen; a slope hardly moves over them.
+        let mut near = levels[i.saturating_sub(12)..i].to_vec();
+        near.sort_by(f64::total_cmp);
+        if *l < near[near.len() / 2] - 4.0 * u - 0.03 {
             // The fall begins earlier than it shows.
             return (start + (i as f64 - 3.0) * part).max(from_hz);
         }
-        mean += (l - mean) / (seen + 1.0);
-        seen += 1.0;
     }
-    0.495 * fs
+    to.min(0.495 * fs)
 }
 
 /// Measures the step for a passband that stands between `lo_hz` and `hi_hz` in the recording. `others` are passbands

@@ -32,6 +32,26 @@ pub struct Signal {
 
 /// Bins above `floor` (per bin), joined over gaps up to `join_hz`.
 pub fn occupied(s: &Spectrum, floor: &[f64], join_hz: f64) -> Vec<Range<usize>> {
+    raised(s, floor, join_hz, &[1, 3, 9, 27])
+}
+
+/// Each occupied stretch as far as windows of a few bins show it: the widest windows mark their own half width beside a
+/// signal. A stretch that only they show stays as it is.
+pub fn trimmed(s: &Spectrum, floor: &[f64], runs: Vec<Range<usize>>) -> Vec<Range<usize>> {
+    let sharp = raised(s, floor, 0.0, &[1, 3, 9]);
+    runs.into_iter()
+        .map(|r| {
+            let within = || sharp.iter().filter(|x| x.start < r.end && x.end > r.start);
+            match (within().next(), within().next_back()) {
+                (Some(a), Some(b)) => a.start.max(r.start)..b.end.min(r.end),
+                _ => r,
+            }
+        })
+        .collect()
+}
+
+/// Bins whose mean over any of these numbers of them stands above `floor`.
+fn raised(s: &Spectrum, floor: &[f64], join_hz: f64, widths: &[usize]) -> Vec<Range<usize>> {
     let n = s.len();
     let sigma = 1.0 / s.averages().sqrt();
     let dc = n / 2;
@@ -47,7 +67,7 @@ pub fn occupied(s: &Spectrum, floor: &[f64], join_hz: f64) -> Vec<Range<usize>> 
         };
         sum[i + 1] = sum[i] + x;
     }
-    for width in [1usize, 3, 9, 27] {
+    for &width in widths {
         let h = width / 2;
         if n < 4 * width {
             break;
@@ -83,6 +103,73 @@ pub fn occupied(s: &Spectrum, floor: &[f64], join_hz: f64) -> Vec<Range<usize>> 
         }
         i = e;
     }
+    out
+}
+
+/// Depth, below the weaker of two signals, and width of a gap that parts them.
+const PARTED: f64 = 0.03;
+const PARTED_HZ: f64 = 700.0;
+
+/// An occupied stretch in its signals: what spills over between two of them, and what averaging over a wide window
+/// marked beside one, belongs to neither.
+pub fn parted(s: &Spectrum, floor: &[f64], r: &Range<usize>) -> Vec<Range<usize>> {
+    let df = s.bin_hz();
+    let h = ((0.25 * PARTED_HZ / df).round() as usize).max(1);
+    let excess = |i: usize| -> f64 {
+        let (a, e) = (i.saturating_sub(h).max(r.start), (i + h + 1).min(r.end));
+        (a..e)
+            .map(|k| s.psd[k] - floor.get(k).copied().unwrap_or(0.0))
+            .sum::<f64>()
+            / (e - a).max(1) as f64
+    };
+    let x: Vec<f64> = r.clone().map(excess).collect();
+    let least = ((PARTED_HZ / df).ceil() as usize).max(2);
+    let mut cuts: Vec<Range<usize>> = Vec::new();
+    // Highest value so far, and from here on.
+    let mut after = x.clone();
+    for i in (0..x.len().saturating_sub(1)).rev() {
+        after[i] = after[i].max(after[i + 1]);
+    }
+    let mut before = 0.0f64;
+    let mut low: Option<usize> = None;
+    for (i, v) in x.iter().enumerate() {
+        let deep = *v < PARTED * before.min(after[i]);
+        match (deep, low) {
+            (true, None) => low = Some(i),
+            (false, Some(a)) => {
+                if i - a >= least {
+                    cuts.push(a..i);
+                    // The next signal is measured against its own height.
+                    before = 0.0;
+                }
+                low = None;
+            }
+            _ => {}
+        }
+        before = before.max(*v);
+    }
+    let mut out = Vec::new();
+    let mut from = r.start;
+    for c in cuts {
+        out.push(from..r.start + c.start);
+        from = r.start + c.end;
+    }
+    out.push(from..r.end);
+    if out.len() < 2 {
+        return out;
+    }
+    // What is left beside the others has to stand above the floor by itself.
+    out.retain(|p| {
+        let (mut sum, mut n) = (0.0, 0.0);
+        for i in p.clone() {
+            let f = floor.get(i).copied().unwrap_or(0.0);
+            if f > 0.0 && i.abs_diff(s.len() / 2) > 3 {
+                sum += s.psd[i] / f - 1.0;
+                n += 1.0;
+            }
+        }
+        n > 0.0 && sum / n > 5.0 * s.relative_variance(n).sqrt() + 0.02
+    });
     out
 }
 
@@ -163,4 +250,59 @@ pub fn strongest_window(s: &Spectrum, floor: &[f64], r: &Range<usize>, bandwidth
         best = best.max(run);
     }
     best * s.bin_hz()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two signals 3 kHz wide, the second 6 dB weaker, 4 kHz apart; between and beside them what they spill, 22 dB and more down.
+    #[test]
+    fn spill_belongs_to_no_signal() {
+        let mut s = Spectrum::of(
+            &vec![slantpath_signal::C32::new(1.0, 0.0); 102_400],
+            51_200.0,
+            512,
+        );
+        for i in 0..512 {
+            let f = s.freq(i);
+            s.psd[i] = match f {
+                f if (2_000.0..5_000.0).contains(&f) => 101.0,
+                f if (9_000.0..12_000.0).contains(&f) => 26.0,
+                f if (-1_000.0..15_000.0).contains(&f) => 1.15,
+                _ => 1.0,
+            };
+        }
+        let floor = vec![1.0; 512];
+        let runs = occupied(&s, &floor, 350.0);
+        assert_eq!(runs.len(), 1, "{runs:?}");
+        let parts: Vec<Signal> = parted(&s, &floor, &runs[0])
+            .iter()
+            .map(|r| describe(&s, &floor, r, None, 1.0))
+            .collect();
+        assert_eq!(parts.len(), 2, "{parts:?}");
+        for (p, at) in parts.iter().zip([3_500.0, 10_500.0]) {
+            assert!((p.centre_hz - at).abs() < 200.0, "{p:?}");
+            assert!((p.bandwidth_hz - 3_000.0).abs() < 600.0, "{p:?}");
+        }
+    }
+
+    /// A line is as wide as the analysis shows it, not as the widest window that took it in.
+    #[test]
+    fn wide_windows_do_not_widen_a_line() {
+        let mut s = Spectrum::of(
+            &vec![slantpath_signal::C32::new(1.0, 0.0); 102_400],
+            51_200.0,
+            512,
+        );
+        s.psd = vec![1.0; 512];
+        s.psd[400] = 40.0;
+        let floor = vec![1.0; 512];
+        let wide = occupied(&s, &floor, 0.0);
+        assert!(wide[0].len() >= 50, "{wide:?}");
+        let trimmed = trimmed(&s, &floor, wide);
+        assert_eq!(trimmed.len(), 1);
+        assert!(trimmed[0].len() <= 17, "{trimmed:?}");
+        assert!(trimmed[0].contains(&400));
+    }
 }

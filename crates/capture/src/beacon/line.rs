@@ -18,8 +18,8 @@ pub(super) struct Found {
     pub second_line: Option<SecondLine>,
 }
 
-/// The strongest line near the prediction.
-pub(super) fn carrier(b: &Block, v: &View, half: f64) -> Option<Found> {
+/// The strongest line near the prediction. A `steady` one is never keyed.
+pub(super) fn carrier(b: &Block, v: &View, half: f64, steady: bool) -> Option<Found> {
     let width = 2.0 * (v.search_hz + half).max(200.0);
     let s = b.sub_band(v.predicted_hz, width);
     let z = undrift(&s.z, s.rate_hz, v.drift_hz_per_s);
@@ -44,11 +44,15 @@ pub(super) fn carrier(b: &Block, v: &View, half: f64) -> Option<Found> {
         phase_steps: steps(&phase, 1.0),
         second_line: second_line(
             &b.sub_band(v.predicted_hz, 2.0 * half / 0.6),
-            s.centre_hz,
-            &p,
-            &phase,
-            v.drift_hz_per_s,
-            1.0,
+            &Axis {
+                zero_hz: s.centre_hz,
+                f_hz: p.f_mid_hz,
+                drift: p.drift_hz_per_s + v.drift_hz_per_s,
+                mid_s: middle_s(&z, s.rate_hz),
+                phase: &phase,
+                multiple: 1.0,
+                steady,
+            },
             half,
         ),
     })
@@ -83,11 +87,15 @@ pub(super) fn squared(b: &Block, v: &View, half: f64) -> Option<Found> {
         phase_steps: steps(&phase, 2.0),
         second_line: second_line(
             &b.sub_band(v.predicted_hz, 2.0 * half / 0.6),
-            zero,
-            &p,
-            &phase,
-            2.0 * v.drift_hz_per_s,
-            2.0,
+            &Axis {
+                zero_hz: zero,
+                f_hz: p.f_mid_hz,
+                drift: p.drift_hz_per_s + 2.0 * v.drift_hz_per_s,
+                mid_s: middle_s(&z, rate),
+                phase: &phase,
+                multiple: 2.0,
+                steady: false,
+            },
             half,
         ),
     })
@@ -102,6 +110,7 @@ pub fn squared_line(b: &Block, predicted_hz: f64, search_hz: f64, half: f64) -> 
         drift_hz_per_s: 0.0,
         noise_lo_hz: 0.0,
         noise_hi_hz: 0.0,
+        falling: false,
         dc_hz: 0.0,
     };
     squared(b, &v, half).map(|f| (f.snr, f.f_hz))
@@ -162,20 +171,46 @@ pub struct SecondLine {
     pub snr: f64,
 }
 
+/// Middle of a cut's samples, seconds from the stretch's first.
+fn middle_s(z: &[C64], rate: f64) -> f64 {
+    0.5 * (z.len() as f64 - 1.0) / rate
+}
+
+/// The beacon's phase through a stretch, as the line that was found tells it.
+struct Axis<'a> {
+    /// Where the zero of the line's cut stands, Hz from the block's zero times `multiple`. Cuts are turned by their zeros
+    /// from the stretch's first sample on.
+    zero_hz: f64,
+    /// Frequency of the line in the middle, Hz from the zero of its cut.
+    f_hz: f64,
+    /// Its drift, Hz/s.
+    drift: f64,
+    /// The middle, seconds from the first sample: cuts at other rates have theirs elsewhere.
+    mid_s: f64,
+    /// Means over pieces with frequency and drift taken out.
+    phase: &'a [(f64, C64)],
+    /// The power to which the beacon was raised when its phase was found.
+    multiple: f64,
+    /// The beacon is an unmodulated carrier.
+    steady: bool,
+}
+
+/// Distances from its carrier at which another line is looked for across the beacon's axis and along it, Hz, at least.
+const ACROSS_HZ: f64 = 4.0;
+const ALONG_HZ: f64 = 1.5;
+
 /// Looks for a line in the component at right angles to the beacon's.
 ///
 /// With the beacon's phase taken out, keying and binary modulation lie along one axis; the other holds noise, phase
 /// noise (a smooth skirt) and whatever else stands in the band. A stray line of power S shows there as two lines of
-/// S/4 each. `multiple` is the power to which the beacon was raised when its phase was found.
+/// S/4 each. A line that turns slower than the pieces follow is taken for the beacon's own phase and hardly shows
+/// there; on an unmodulated carrier it shows along its axis too, as a beat of the same power.
 fn second_line(
     s: &slantpath_signal::channel::SubBand,
-    zero_hz: f64,
-    p: &ChirpPeak,
-    phase: &[(f64, C64)],
-    drift_before: f64,
-    multiple: f64,
+    axis: &Axis<'_>,
     half: f64,
 ) -> Option<SecondLine> {
+    let phase = axis.phase;
     if phase.len() < 16 {
         return None;
     }
@@ -195,32 +230,59 @@ fn second_line(
     if track.len() < 8 {
         return None;
     }
-    let n = s.z.len();
-    let mid = 0.5 * (n as f64 - 1.0);
     let mut at = 0;
-    let q: Vec<C64> =
+    let turned: Vec<C64> =
         s.z.iter()
             .enumerate()
             .map(|(i, z)| {
-                let t = (i as f64 - mid) / s.rate_hz;
+                let from_start = i as f64 / s.rate_hz;
+                let t = from_start - axis.mid_s;
                 while at + 2 < track.len() && track[at + 1].0 < t {
                     at += 1;
                 }
                 let ((ta, pa), (tb, pb)) = (track[at], track[at + 1]);
                 let slow = pa + (pb - pa) * ((t - ta) / (tb - ta)).clamp(0.0, 1.0);
-                let fast = TAU * (zero_hz + p.f_mid_hz) * t
-                    + PI * (p.drift_hz_per_s + drift_before) * t * t;
-                let turned =
-                    z * C64::from_polar(1.0, -((fast + slow) / multiple - TAU * s.centre_hz * t));
-                C64::new(turned.im, 0.0)
+                let fast = TAU * axis.f_hz * t + PI * axis.drift * t * t;
+                let zeros = TAU * (axis.zero_hz / axis.multiple - s.centre_hz) * from_start;
+                z * C64::from_polar(1.0, -((fast + slow) / axis.multiple + zeros))
             })
             .collect();
-    let b = Block::of(&q, s.rate_hz);
-    let (lo, hi) = (b.nearest(4.0).max(2), b.nearest(half));
+    let mean = turned.iter().map(|z| z.re).sum::<f64>() / turned.len().max(1) as f64;
+    let across = turned.iter().map(|z| C64::new(z.im, 0.0)).collect();
+    let along = turned.iter().map(|z| C64::new(z.re - mean, 0.0)).collect();
+    let drift = axis.drift / axis.multiple;
+    let mut looks: Vec<(Vec<C64>, f64)> = vec![(across, ACROSS_HZ)];
+    if axis.steady {
+        looks.push((along, ALONG_HZ));
+    }
+    let look = |z: &[C64], nearest: f64| stray(&Block::of(z, s.rate_hz), nearest, half);
+    looks
+        .iter()
+        .flat_map(|(z, nearest)| {
+            // A line of the receiver's own stands still while the oscillator takes the beacon along.
+            let still: Vec<C64> = z
+                .iter()
+                .enumerate()
+                .map(|(i, z)| {
+                    let t = i as f64 / s.rate_hz - axis.mid_s;
+                    z * C64::from_polar(1.0, PI * drift * t * t)
+                })
+                .collect();
+            [look(z, *nearest), look(&still, *nearest)]
+        })
+        .flatten()
+        .max_by(|a, b| a.snr.total_cmp(&b.snr))
+}
+
+/// The tallest line between two distances from the middle, on either side. It is one of two mirrored ones.
+fn stray(b: &Block, nearest_hz: f64, half: f64) -> Option<SecondLine> {
+    let (lo, hi) = (b.nearest(nearest_hz).max(4), b.nearest(half));
     let power = |k: i64| b.density(k) * b.bin_hz();
-    let top = (lo..=hi).max_by(|x, y| power(*x).total_cmp(&power(*y)))?;
+    let top = (lo..=hi)
+        .flat_map(|k| [-k, k])
+        .max_by(|x, y| power(*x).total_cmp(&power(*y)))?;
     let mut around: Vec<f64> = (top - 60..=top + 60)
-        .filter(|k| (k - top).abs() > 4 && *k > 1)
+        .filter(|k| (k - top).abs() > 4 && k.abs() > 1)
         .map(power)
         .collect();
     if around.len() < 20 {
@@ -232,7 +294,7 @@ fn second_line(
     let line: f64 = (top - 3..=top + 3).map(power).sum::<f64>() - 7.0 * floor;
     Some(SecondLine {
         power: 4.0 * line.max(0.0),
-        offset_hz: top as f64 * b.bin_hz(),
+        offset_hz: top.abs() as f64 * b.bin_hz(),
         snr: power(top) / floor,
     })
 }

@@ -31,6 +31,8 @@ pub struct View {
     pub noise_lo_hz: f64,
     /// See `noise_lo_hz`.
     pub noise_hi_hz: f64,
+    /// The noise falls on one side of the beacon, where its passband ends.
+    pub falling: bool,
     /// The recording's centre, where the receiver puts its direct current, Hz from the channel's centre.
     pub dc_hz: f64,
 }
@@ -144,7 +146,8 @@ pub fn measure_block(y: &[C32], rate_hz: f64, kind: BeaconKind, v: &View) -> Opt
     }
     let half = kind.half_width_hz();
     let found = match kind {
-        BeaconKind::Carrier | BeaconKind::KeyedCarrier => line::carrier(&block, v, half),
+        BeaconKind::Carrier => line::carrier(&block, v, half, true),
+        BeaconKind::KeyedCarrier => line::carrier(&block, v, half, false),
         BeaconKind::Bpsk { .. } => line::squared(&block, v, half),
         BeaconKind::Modulated { .. } => None,
     }?;

@@ -26,6 +26,9 @@ const POOR_OSCILLATOR: f64 = 1.6e-6;
 /// ends cut the carrier and where its phase walks at random, and in stretches of a second or two it would lift the mean
 /// density by as much as averaging leaves uncertain. What it may be follows from the beacon's power: a carrier cut
 /// anywhere in its turn has `C / (pi^2 T d^2)` at most at the distance d.
+///
+/// Where the noise falls at the end of the passband no shape is assumed: curves of every order up to the fifth count by
+/// Akaike's criterion (H. Akaike, IEEE Trans. AC-19, 1974), and what they differ by is part of the uncertainty.
 pub(super) fn noise_beside(b: &Block, f: f64, half: f64, v: &View) -> Option<Noise> {
     let df = b.bin_hz();
     let bins = ((80.0 / df).ceil() as i64).max(24);
@@ -58,11 +61,15 @@ pub(super) fn noise_beside(b: &Block, f: f64, half: f64, v: &View) -> Option<Noi
         // With noise on one side alone a curve could not be told from a level.
         min_order: 1,
         widest_hz: 3_000.0,
-        max_order: if two_sided { 2 } else { 1 },
+        max_order: match (two_sided, v.falling) {
+            (true, true) => HIGHEST_ORDER,
+            (true, false) => 2,
+            (false, _) => 1,
+        },
         centre_hz: f,
         scale_hz: 0.5 * span,
         // A receiver's slope over such a narrow band: within half a decibel over its half width.
-        priors: vec![(1, 0.0, 0.12)],
+        priors: vec![(1, 0.0, if v.falling && two_sided { 1.0 } else { 0.12 })],
         tolerance: 0.01,
     };
     let skirt: Vec<f64> = c.f.iter().map(|x| (gap / (x - f)).powi(2)).collect();
@@ -79,27 +86,97 @@ pub(super) fn noise_beside(b: &Block, f: f64, half: f64, v: &View) -> Option<Noi
         let c_n0 = (energy / floor.density(f) - band).max(0.0);
         let cut = 1.0 / (PI * PI * b.duration_s() * gap * gap);
         let wander = POOR_OSCILLATOR * (100.0 / gap).powi(2);
-        let mut priors = rule.priors.clone();
-        priors.push((order + 1, 0.0, (c_n0 * (cut + wander)).max(1e-4)));
-        // The logarithm about the skirt found before.
-        let rows = (0..c.len()).filter(|&i| floor.quiet[i]).map(|i| {
-            let t = (c.f[i] - rule.centre_hz) / rule.scale_hz;
-            let slope = skirt[i] / (1.0 + rise * skirt[i]);
-            let mut row: Vec<f64> = (0..=order).map(|k| t.powi(k as i32)).collect();
-            row.push(slope);
-            (row, c.y[i] + rise * slope, c.sigma[i].powi(-2))
-        });
-        let (found, covariance) = columns(order + 2, rows, &priors)?;
-        rise = found.last().copied().unwrap_or(0.0).max(0.0);
-        let n0 = found.first().copied()?.exp();
-        let variance = covariance.first().and_then(|r| r.first()).copied()?;
+        let u_rise = (c_n0 * (cut + wander)).max(1e-4);
+        let orders = if v.falling && two_sided {
+            1..=HIGHEST_ORDER
+        } else {
+            order..=order
+        };
+        let curves: Vec<Curve> = orders
+            .filter_map(|order| curve(&c, &floor.quiet, &rule, order, &skirt, rise, u_rise))
+            .collect();
+        let (ln_n0, variance, new_rise) = averaged(&curves)?;
+        rise = new_rise.max(0.0);
         let quiet = floor.quiet.iter().filter(|q| **q).count() as f64;
         best = Some(Noise {
-            n0,
+            n0: ln_n0.exp(),
             relative_variance: variance,
             order,
             band_hz: quiet * width,
         });
     }
     best
+}
+
+/// Highest order of a curve where the noise falls.
+const HIGHEST_ORDER: usize = 5;
+
+/// One curve through the quiet cells with the beacon's skirt on it.
+struct Curve {
+    /// Logarithm of the density at the beacon and its variance.
+    ln_n0: f64,
+    variance: f64,
+    /// The skirt at its nearest, over the density.
+    rise: f64,
+    /// Akaike's criterion.
+    criterion: f64,
+}
+
+/// The logarithm is taken about the skirt `rise` found before.
+fn curve(
+    c: &Cells,
+    quiet: &[bool],
+    rule: &FloorRule,
+    order: usize,
+    skirt: &[f64],
+    rise: f64,
+    u_rise: f64,
+) -> Option<Curve> {
+    let mut priors = rule.priors.clone();
+    priors.push((order + 1, 0.0, u_rise));
+    let rows: Vec<(Vec<f64>, f64, f64)> = (0..c.len())
+        .filter(|&i| quiet[i])
+        .map(|i| {
+            let t = (c.f[i] - rule.centre_hz) / rule.scale_hz;
+            let slope = skirt[i] / (1.0 + rise * skirt[i]);
+            let mut row: Vec<f64> = (0..=order).map(|k| t.powi(k as i32)).collect();
+            row.push(slope);
+            (row, c.y[i] + rise * slope, c.sigma[i].powi(-2))
+        })
+        .collect();
+    let (found, covariance) = columns(order + 2, rows.iter().cloned(), &priors)?;
+    let chi2: f64 = rows
+        .iter()
+        .map(|(row, y, w)| {
+            let fit: f64 = row.iter().zip(&found).map(|(r, p)| r * p).sum();
+            w * (y - fit).powi(2)
+        })
+        .sum();
+    Some(Curve {
+        ln_n0: found.first().copied()?,
+        variance: covariance.first().and_then(|r| r.first()).copied()?,
+        rise: found.last().copied()?,
+        criterion: chi2 + 2.0 * order as f64,
+    })
+}
+
+/// Mean of the curves by their criterion: logarithm of the density, its variance, the skirt.
+fn averaged(curves: &[Curve]) -> Option<(f64, f64, f64)> {
+    let best = curves
+        .iter()
+        .map(|c| c.criterion)
+        .fold(f64::INFINITY, f64::min);
+    let weight = |c: &Curve| (0.5 * (best - c.criterion)).exp();
+    let total: f64 = curves.iter().map(weight).sum();
+    let mean = |value: &dyn Fn(&Curve) -> f64| -> f64 {
+        curves.iter().map(|c| weight(c) * value(c)).sum::<f64>() / total
+    };
+    let ln_n0 = mean(&|c| c.ln_n0);
+    (total > 0.0).then(|| {
+        (
+            ln_n0,
+            mean(&|c| c.variance + (c.ln_n0 - ln_n0).powi(2)),
+            mean(&|c| c.rise),
+        )
+    })
 }

@@ -5,7 +5,7 @@ use super::found::{BeaconFound, combine};
 use crate::beacon::{BlockResult, View, measure_block};
 use crate::floor::{Cells, FloorRule, find_floor};
 use crate::locate::{BAND_SHOWN, Location};
-use crate::noise::flat_edge;
+use crate::noise::{flat_edge, flat_edge_to};
 use crate::plan::{BeaconKind, BeaconPlan, SearchPlan};
 use rayon::prelude::*;
 use slantpath_signal::{C32, ChannelBand, FrameBank, Spectrum};
@@ -75,8 +75,7 @@ pub(super) fn trackers(
     bands: &[PlacedBand],
 ) -> Vec<Tracker> {
     let (fs, n) = (s.sample_rate_hz, s.len());
-    let edge_lo = -flat_edge(s, 0.0, -1.0);
-    let edge_hi = flat_edge(s, 0.0, 1.0);
+    let edges = (-flat_edge(s, 0.0, -1.0), flat_edge(s, 0.0, 1.0));
     plan.beacons
         .iter()
         .map(|b| {
@@ -98,22 +97,15 @@ pub(super) fn trackers(
             };
             let (zero_hz, rate_hz) = (band.centre_hz(fs, n), band.rate_hz(fs, n));
             let u = location.map_or(0.0, |l| l.u_shift_hz);
-            let (mut lo, mut hi) = (
-                (-0.47 * rate_hz).max(edge_lo - zero_hz),
-                (0.47 * rate_hz).min(edge_hi - zero_hz),
+            let own = bands
+                .iter()
+                .find(|p| (f - 0.5 * (p.lo_hz + p.hi_hz)).abs() < 0.5 * (p.hi_hz - p.lo_hz));
+            let quiet = own.map_or(Quiet::between(edges.0, edges.1), |p| within(s, p, f, half));
+            let u_edge = if quiet.untold { U_EDGE } else { 0.0 };
+            let (lo, hi) = (
+                (-0.47 * rate_hz).max(quiet.lo_hz - zero_hz),
+                (0.47 * rate_hz).min(quiet.hi_hz - zero_hz),
             );
-            let mut u_edge = 0.0;
-            // Within its passband the noise is even up to where the sides begin to fall.
-            for p in bands {
-                let (mid, w) = (0.5 * (p.lo_hz + p.hi_hz), 0.5 * (p.hi_hz - p.lo_hz));
-                if (f - mid).abs() < w {
-                    if (f - mid).abs() > 0.93 * w {
-                        u_edge = U_EDGE;
-                    }
-                    lo = lo.max(mid - 0.93 * w - zero_hz);
-                    hi = hi.min(mid + 0.93 * w - zero_hz);
-                }
-            }
             Tracker {
                 plan: b.clone(),
                 band,
@@ -134,6 +126,7 @@ pub(super) fn trackers(
                     drift_hz_per_s: 0.0,
                     noise_lo_hz: lo,
                     noise_hi_hz: hi,
+                    falling: quiet.falling,
                     dc_hz: -zero_hz,
                 },
                 start_s: 0.5 * n as f64 / fs,
@@ -150,6 +143,111 @@ pub(super) fn trackers(
             }
         })
         .collect()
+}
+
+/// Where the noise beside a beacon can be read, Hz from the recording's centre.
+struct Quiet {
+    lo_hz: f64,
+    hi_hz: f64,
+    /// It falls on one side.
+    falling: bool,
+    /// It falls under the beacon, and too little shows beyond to tell how.
+    untold: bool,
+}
+
+impl Quiet {
+    fn between(lo_hz: f64, hi_hz: f64) -> Self {
+        Self {
+            lo_hz,
+            hi_hz,
+            falling: false,
+            untold: false,
+        }
+    }
+}
+
+/// Part of a passband's half width within which its noise is even.
+const EVEN: f64 = 0.93;
+/// Even noise on the outer side of a beacon that is enough, and falling noise that tells a curve, Hz.
+const ENOUGH_HZ: f64 = 4_000.0;
+/// Distance from a passband's falling side within which the noise may bend already: that of a beacon's channel, Hz.
+const BENDS_HZ: f64 = 0.5 * CHANNEL_HZ;
+const TOLD_HZ: f64 = 1_200.0;
+/// Fall of the density to which a curve is followed, natural logarithm.
+const FOLLOWED: f64 = 0.2;
+
+/// Beside a beacon at `f` within its passband. The noise is even up to where the passband's sides begin to fall; a
+/// beacon near there needs the falling side too, as far as it falls little.
+fn within(s: &Spectrum, p: &PlacedBand, f: f64, half: f64) -> Quiet {
+    let limit = BAND_SHOWN * s.sample_rate_hz;
+    let (mid, w) = (0.5 * (p.lo_hz + p.hi_hz), 0.5 * (p.hi_hz - p.lo_hz));
+    let (from, to) = (mid - EVEN * w, mid + EVEN * w);
+    // The receiver's own edge counts before that; beyond, it could not be told from the passband's.
+    let mut q = Quiet::between(
+        from.max(-flat_edge_to(s, 0.0, -1.0, (-from).max(0.0))),
+        to.min(flat_edge_to(s, 0.0, 1.0, to.max(0.0))),
+    );
+    if from > 0.0 {
+        q.lo_hz = from;
+    }
+    if to < 0.0 {
+        q.hi_hz = to;
+    }
+    let gap = 1.15 * half + 60.0;
+    let sign = (f - mid).signum();
+    let out = |x: f64| sign * (x - f) - gap;
+    let end = if sign > 0.0 { q.hi_hz } else { q.lo_hz };
+    // Somewhere else than at the passband's end nothing falls.
+    if end != if sign > 0.0 { to } else { from } {
+        return q;
+    }
+    q.falling = out(end) < BENDS_HZ;
+    if out(end) >= ENOUGH_HZ {
+        return q;
+    }
+    let reached = follow_side(s, f, gap, mid, w, sign).clamp(-limit, limit);
+    if out(reached) > out(end) {
+        if sign > 0.0 {
+            q.hi_hz = reached;
+        } else {
+            q.lo_hz = reached;
+        }
+    }
+    q.untold = out(reached.max(-limit)) < TOLD_HZ && (f - mid).abs() > EVEN * w;
+    q
+}
+
+/// How far the density on a passband's side stays near that within.
+fn follow_side(s: &Spectrum, f: f64, gap: f64, mid: f64, w: f64, sign: f64) -> f64 {
+    let part = (6.0 * s.bin_hz()).max(600.0);
+    let level = |a: f64, b: f64| -> Option<f64> {
+        let mut v: Vec<f64> = s.psd.get(s.range(a.min(b), a.max(b)))?.to_vec();
+        v.sort_by(f64::total_cmp);
+        v.get(v.len() / 2)
+            .copied()
+            .filter(|x| *x > 0.0)
+            .map(f64::ln)
+    };
+    let (first, last) = (mid + sign * 0.75 * w, mid + sign * EVEN * w);
+    let parts = ((last - first).abs() / part).floor().max(1.0);
+    let mut inside: Vec<f64> = (0..parts as usize)
+        .filter_map(|k| {
+            let a = first + sign * k as f64 * part;
+            level(a, a + sign * part)
+        })
+        .collect();
+    inside.sort_by(f64::total_cmp);
+    let Some(reference) = inside.get(inside.len() / 2) else {
+        return last;
+    };
+    let mut at = f + sign * gap;
+    while (at - mid).abs() < 1.08 * w {
+        match level(at, at + sign * part) {
+            Some(l) if l > reference - FOLLOWED => at += sign * part,
+            _ => break,
+        }
+    }
+    at
 }
 
 /// Measures the stretches that are ready; at the end, whatever is left.

@@ -217,8 +217,14 @@ fn without_company(
     gap_excess: Option<(f64, f64)>,
     second_line: Option<(f64, f64)>,
 ) -> (f64, Option<Company>, f64) {
+    // A line that turns so slowly that the phase of the keyed beacon was followed along with it shows in the gaps alone.
+    let in_gaps = gap_excess
+        .filter(|(e, u)| *e > 5.0 * u)
+        .map_or(0.0, |(e, _)| e);
+    let together = second_line.map_or(1.0, |(ratio, _)| 1.0 + ratio);
     if let Some((ratio, offset)) = second_line
         && ratio > 0.003
+        && 1.2 * ratio > in_gaps * together
     {
         let company = Company {
             evidence: format!(
@@ -249,7 +255,8 @@ fn without_company(
             ratio: e,
             trusted: e < 0.3,
         };
-        return (c * (1.0 - e), Some(company), 0.3 * e);
+        // The second line, if there is one, is part of what is seen in the gaps.
+        return (c * together * (1.0 - e), Some(company), 0.3 * e);
     }
     // Phase noise of a poor oscillator takes some per cent off the coherent part as well.
     if let Some((x, u)) = interference

@@ -9,7 +9,7 @@ pub(crate) mod picture;
 
 use crate::error::CaptureError;
 use crate::locate::{Location, NotFound, locate};
-use crate::noise::{NoStep, NoiseStep, flat_edge, noise_step};
+use crate::noise::{NoStep, NoiseStep, SKIRT_END, flat_edge, noise_step};
 use crate::plan::{CentreMeaning, SearchPlan};
 use crate::signals::Signal;
 use crate::source::{About, Source};
@@ -244,6 +244,7 @@ pub fn measure(
         about: &about,
         s: &s,
         floor: &line,
+        bands: &bands,
         rows: &sums.rows,
         zones: &zones,
         levels: &sums.levels,
@@ -361,6 +362,22 @@ pub(crate) fn placed_bands(
         .collect()
 }
 
+/// Where the receiver's filter begins to fall below and above the centre, Hz from it. A passband that ends within the
+/// recorded band falls as well: the filter's edge is looked for beyond its skirt.
+pub(crate) fn flat_band(s: &Spectrum, bands: &[PlacedBand]) -> (f64, f64) {
+    let from = |sign: f64| {
+        bands
+            .iter()
+            .map(|b| {
+                let (mid, width) = (0.5 * (b.lo_hz + b.hi_hz), b.hi_hz - b.lo_hz);
+                sign * mid + SKIRT_END * width
+            })
+            .filter(|end| *end < 0.44 * s.sample_rate_hz)
+            .fold(0.0, f64::max)
+    };
+    (flat_edge(s, from(-1.0), -1.0), flat_edge(s, from(1.0), 1.0))
+}
+
 /// Zones whose power is followed in time: quiet bins within passbands, quiet bins outside, everything but the direct
 /// current.
 fn zones(s: &Spectrum, floor: &[f64], bands: &[PlacedBand]) -> Vec<Vec<Range<usize>>> {
@@ -372,8 +389,9 @@ fn zones(s: &Spectrum, floor: &[f64], bands: &[PlacedBand]) -> Vec<Vec<Range<usi
             *q = false;
         }
     }
-    let limit_lo = flat_edge(s, 0.0, -1.0).min(0.45 * s.sample_rate_hz);
-    let limit_hi = flat_edge(s, 0.0, 1.0).min(0.45 * s.sample_rate_hz);
+    let (limit_lo, limit_hi) = flat_band(s, bands);
+    let limit_lo = limit_lo.min(0.45 * s.sample_rate_hz);
+    let limit_hi = limit_hi.min(0.45 * s.sample_rate_hz);
     let limit = limit_lo.min(limit_hi).max(0.3 * s.sample_rate_hz);
     let (mut inside, mut outside, mut all) = (Vec::new(), Vec::new(), Vec::new());
     for (i, q) in quiet.iter().enumerate() {

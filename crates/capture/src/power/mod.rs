@@ -15,6 +15,7 @@ use crate::signals::occupied;
 use crate::source::{About, Source};
 use slantpath_quantity::to_db;
 use slantpath_signal::{BankPlan, C32, FrameBank, LevelStats, Row, Spectrum};
+use slantpath_stats::intervals::normal_cdf;
 use slantpath_stats::{Progress, Stop};
 use std::ops::Range;
 
@@ -42,6 +43,26 @@ pub struct NoisePower {
     pub birdies: Vec<(f64, f64)>,
     /// Health.
     pub flags: Vec<Flag>,
+}
+
+/// What the rails may take off a power before its ratio to another is refused, dB.
+pub(crate) const COMPRESSION_REFUSED_DB: f64 = 0.1;
+
+impl NoisePower {
+    /// What the converter's rails take off the power of noise that is `over_mean` times stronger than the recording's
+    /// mean, dB: a limiter passes noise with one less the fraction of components beyond it (J. J. Bussgang, MIT RLE
+    /// Technical Report 216, 1952). 0 when no component stands at a rail.
+    pub fn compression_db(&self, over_mean: f64) -> f64 {
+        let Some(r) = self.levels.rails() else {
+            return 0.0;
+        };
+        let sigma = self.levels.component_rms() * over_mean.sqrt();
+        if sigma <= 0.0 {
+            return 0.0;
+        }
+        let passed = 2.0 * normal_cdf(r.rail / sigma) - 1.0;
+        -to_db((passed * passed).max(1e-6))
+    }
 }
 
 /// Reads a recording of noise.

@@ -1,6 +1,6 @@
 //! The Sun drifts through the beam of a fixed antenna: peak, beam width and moment of transit from the noise power.
 
-use super::NoisePower;
+use super::{COMPRESSION_REFUSED_DB, NoisePower};
 use crate::source::power_log::PowerLog;
 use slantpath_quantity::decibel::db_of_relative_u;
 use slantpath_quantity::{Answer, ContributorId, Estimate, Share, Unit, from_db, to_db};
@@ -26,6 +26,8 @@ pub struct PowerSeries {
     pub p: Vec<f64>,
     /// Relative standard uncertainty of each, where the bandwidth tells it; 0 when unknown.
     pub relative_u: f64,
+    /// What the converter's rails take off the highest power, dB.
+    pub compression_db: f64,
 }
 
 impl PowerSeries {
@@ -46,6 +48,8 @@ impl PowerSeries {
             t_s.push(((i * k) as f64 + 0.5 * k as f64) * r.row_s);
             p.push(c.iter().sum::<f64>() / k as f64);
         }
+        let mean = p.iter().sum::<f64>() / p.len().max(1) as f64;
+        let highest = p.iter().copied().fold(0.0, f64::max);
         // Radiometer equation for the time of a point (with the weight of overlapping frames).
         let u = (1.056 / (bins * r.spectrum.bin_hz() * k as f64 * r.row_s).max(1e-9)).sqrt();
         Self {
@@ -53,6 +57,7 @@ impl PowerSeries {
             t_s,
             p,
             relative_u: u,
+            compression_db: r.compression_db(if mean > 0.0 { highest / mean } else { 1.0 }),
         }
     }
 
@@ -63,6 +68,7 @@ impl PowerSeries {
             t_s: log.readings.iter().map(|r| r.0).collect(),
             p: log.readings.iter().map(|r| from_db(r.1)).collect(),
             relative_u: 0.0,
+            compression_db: 0.0,
         }
     }
 }
@@ -141,6 +147,12 @@ pub fn sun_scan(s: &PowerSeries, settings: &SunSettings) -> Result<SunScan, Stri
     if s.p.iter().any(|p| !(*p > 0.0 && p.is_finite())) {
         return Err("a power that is not above zero".into());
     }
+    if s.compression_db > COMPRESSION_REFUSED_DB {
+        return Err(format!(
+            "the converter clips at the peak, where {:.2} dB are missing: lower the gain and scan again",
+            s.compression_db
+        ));
+    }
     let span = s.t_s[n - 1] - s.t_s[0];
     let mid = 0.5 * (s.t_s[n - 1] + s.t_s[0]);
     let mut sorted = s.p.clone();
@@ -216,7 +228,8 @@ pub fn sun_scan(s: &PowerSeries, settings: &SunSettings) -> Result<SunScan, Stri
         ));
     }
     let y_peak = 1.0 + p[1];
-    let u_y = u(1);
+    let u_rails = y_peak * s.compression_db * ln_db;
+    let u_y = u(1).hypot(u_rails);
     let peak_db = to_db(y_peak);
     let u_db = db_of_relative_u(u_y / y_peak);
     let width = p[3] * settings.rate_deg_per_s;
@@ -231,7 +244,10 @@ pub fn sun_scan(s: &PowerSeries, settings: &SunSettings) -> Result<SunScan, Stri
     };
     let mut answers = vec![
         Answer::known("sun.y_peak", "Sun: peak over cold sky as it passed", Unit::Db, Estimate::normal(peak_db, u_db))
-            .with_shares(vec![share("sun.fit", "scatter of the power and gain drift", u_db, false)])
+            .with_shares(vec![
+                share("sun.fit", "scatter of the power and gain drift", db_of_relative_u(u(1) / y_peak), false),
+                share("sun.rails", "samples at the converter's rails", s.compression_db, true),
+            ])
             .because(format!(
                 "Gaussian beam on a drifting baseline through {n} points, chi-square {chi2_per_dof:.2} per degree of freedom"
             ))

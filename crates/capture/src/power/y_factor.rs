@@ -1,6 +1,6 @@
 //! Ratio of the noise powers of recordings.
 
-use super::NoisePower;
+use super::{COMPRESSION_REFUSED_DB, NoisePower};
 use slantpath_quantity::decibel::db_of_relative_u;
 use slantpath_quantity::{Answer, ContributorId, Estimate, Share, Unit, to_db};
 use slantpath_signal::fit::invert;
@@ -61,6 +61,18 @@ pub fn y_factor(
     settings: YSettings,
 ) -> Result<YFactor, String> {
     let first = readings.first().ok_or("there is no recording")?.2;
+    // A gain that the rails lower while the stronger load is looked at.
+    let mut compression = 0.0f64;
+    for (_, _, r) in readings {
+        let db = r.compression_db(1.0);
+        if db > COMPRESSION_REFUSED_DB {
+            return Err(format!(
+                "the converter clips in {}: {db:.2} dB are missing from its power; lower the gain and record all loads again",
+                r.about.name
+            ));
+        }
+        compression = compression.max(db);
+    }
     let (n, fs) = (first.spectrum.len(), first.spectrum.sample_rate_hz);
     if !(readings.iter().any(|r| r.0 == Role::Hot) && readings.iter().any(|r| r.0 == Role::Cold)) {
         return Err("a hot and a cold recording are needed".into());
@@ -186,8 +198,9 @@ pub fn y_factor(
     } * ln_db;
     let (p, cov) = solve(prior, true).ok_or("the recordings do not determine the ratio")?;
     let (_, random) = solve(1e-9, false).ok_or("the recordings do not determine the ratio")?;
-    let relative_u = cov[1][1].sqrt();
-    let u_db = db_of_relative_u(relative_u);
+    let averaged_u = cov[1][1].sqrt();
+    let relative_u = averaged_u.hypot(compression * ln_db);
+    let u_db = db_of_relative_u(averaged_u);
     let u_random = db_of_relative_u(random[1][1].sqrt());
     let u_gain = (u_db * u_db - u_random * u_random).max(0.0).sqrt();
     let y_db = to_db(p[1].exp());
@@ -202,7 +215,7 @@ pub fn y_factor(
         "y_factor",
         "noise power ratio, hot over cold",
         Unit::Db,
-        Estimate::normal(y_db, u_db),
+        Estimate::normal(y_db, db_of_relative_u(relative_u)),
     )
     .with_shares(vec![
         share("y.average", "averaging of the noise", u_random, false),
@@ -215,6 +228,12 @@ pub fn y_factor(
             },
             u_gain,
             !shows,
+        ),
+        share(
+            "y.rails",
+            "samples at the converter's rails",
+            compression,
+            true,
         ),
     ])
     .because(format!(

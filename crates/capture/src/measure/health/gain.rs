@@ -65,14 +65,17 @@ fn excess(v: &[f64], expected: f64) -> Option<f64> {
     (var > e2 + doubt).then(|| (var - e2).sqrt())
 }
 
-/// Part of a record's variance that a straight line in time explains, and the line's total change.
-fn line(v: &[f64]) -> (f64, f64) {
+/// A record without the straight line in time that fits it best, and the line's total change.
+fn without_line(v: &[f64]) -> (Vec<f64>, f64) {
     let n = v.len() as f64;
     let t: Vec<f64> = (0..v.len())
         .map(|i| i as f64 / (n - 1.0).max(1.0) - 0.5)
         .collect();
-    let r = correlation(&t, v);
-    (r * r, r * sd(v) / sd(&t))
+    let change = correlation(&t, v) * sd(v) / sd(&t);
+    (
+        v.iter().zip(&t).map(|(v, t)| v - change * t).collect(),
+        change,
+    )
 }
 
 /// Moves of the quiet noise that matter, as a fraction (0.1 dB) and at which figures are refused (0.2 dB).
@@ -111,7 +114,9 @@ pub(super) fn gain(x: &Facts<'_>, flags: &mut Vec<Flag>) {
         }
         _ => None,
     };
-    let (explained, change) = line(&logs);
+    // A drift is what a straight line explains but for averaging; a step of the gain leaves more.
+    let (rest, change) = without_line(&logs);
+    let steady_drift = excess(&rest, main.expected).is_none_or(|m| m < GAIN_MATTERS * 0.5);
     let evidence = format!(
         "the quiet noise {} moves between {lo_db:+.2} and {hi_db:+.2} dB, {moves_db:.2} dB rms beyond the {:.2} dB that \
          averaging allows; correlation with the power of the signals {follows:+.2}",
@@ -132,7 +137,7 @@ pub(super) fn gain(x: &Facts<'_>, flags: &mut Vec<Flag>) {
                 Unit::One,
             )
     };
-    if explained > 0.7 && relative_to_db(change.abs()) < 1.0 {
+    if steady_drift && relative_to_db(change.abs()) < 1.0 {
         flags.push(
             figures(Flag::new(
                 FlagKind::GainDrift,

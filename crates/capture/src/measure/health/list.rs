@@ -1,8 +1,8 @@
 //! Everything occupied in the recording, named where it can be.
 
+use super::super::flat_band;
 use super::Facts;
-use crate::noise::flat_edge;
-use crate::signals::{Signal, describe, occupied, strongest_window};
+use crate::signals::{Signal, describe, occupied, parted, strongest_window, trimmed};
 use slantpath_quantity::decibel::db_of_relative_u;
 use slantpath_quantity::to_db;
 use slantpath_signal::spectrum::HANN_VARIANCE_FACTOR;
@@ -14,7 +14,8 @@ pub(crate) fn list_signals(
     scatter: Option<&[f64]>,
     row_frames: usize,
 ) -> Vec<Signal> {
-    let (lo, hi) = (-flat_edge(x.s, 0.0, -1.0), flat_edge(x.s, 0.0, 1.0));
+    let (below, hi) = flat_band(x.s, x.bands);
+    let lo = -below;
     let far = 0.42 * x.s.sample_rate_hz;
     let runs: Vec<Range<usize>> = occupied(x.s, x.floor, 350.0)
         .into_iter()
@@ -23,6 +24,10 @@ pub(crate) fn list_signals(
             let (a, b) = (x.s.freq(r.start), x.s.freq(r.end));
             b > lo.min(-far) && a < hi.max(far)
         })
+        .collect();
+    let runs: Vec<Range<usize>> = trimmed(x.s, x.floor, runs)
+        .iter()
+        .flat_map(|r| parted(x.s, x.floor, r))
         .collect();
     let r = row_frames as f64;
     let row_sigma = ((1.0 + (HANN_VARIANCE_FACTOR - 1.0) * (r - 1.0) / r) / r).sqrt();

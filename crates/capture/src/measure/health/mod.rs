@@ -5,6 +5,7 @@ mod converter;
 mod gain;
 mod list;
 
+use super::PlacedBand;
 use super::beacons::BeaconMeasured;
 use crate::locate::Location;
 use crate::noise::{NoStep, NoiseStep};
@@ -160,6 +161,7 @@ pub(crate) struct Facts<'a> {
     pub about: &'a About,
     pub s: &'a Spectrum,
     pub floor: &'a [f64],
+    pub bands: &'a [PlacedBand],
     pub rows: &'a [Row],
     pub zones: &'a [Vec<Range<usize>>],
     pub levels: &'a LevelStats,
