@@ -141,3 +141,63 @@ pub fn load_ramp(path: &Path) -> Result<Vec<slantpath_chain::amplifier::RampPoin
         })
         .collect())
 }
+
+/// Steps of a drive ramp at which more drive gives less output, by more than twice the uncertainty of both: the step before
+/// and the one that fell, lowest drive first.
+pub(crate) fn falling(
+    ramp: &[slantpath_chain::amplifier::RampPoint],
+) -> Vec<[slantpath_chain::amplifier::RampPoint; 2]> {
+    let mut steps = ramp.to_vec();
+    steps.sort_by(|a, b| a.in_dbm.total_cmp(&b.in_dbm));
+    steps
+        .windows(2)
+        .filter_map(|w| match w {
+            [a, b] if a.out_dbm - b.out_dbm > 2.0 * a.u_db.hypot(b.u_db) => Some([*a, *b]),
+            _ => None,
+        })
+        .collect()
+}
+
+/// Such a step in words.
+pub(crate) fn falling_words([a, b]: &[slantpath_chain::amplifier::RampPoint; 2]) -> String {
+    use slantpath_quantity::show::{fixed, value_and_u};
+    let (fall, u) = value_and_u(a.out_dbm - b.out_dbm, a.u_db.hypot(b.u_db));
+    format!(
+        "The ramp's output falls by {fall} ± {u} dB from {} to {} dBm of drive, which an amplifier's curve does not do: the \
+         step is mistyped, or the amplifier protected itself or grew hot. Measure that step again.",
+        fixed(a.in_dbm, 1),
+        fixed(b.in_dbm, 1)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slantpath_chain::amplifier::RampPoint;
+
+    #[test]
+    fn a_falling_step_of_a_ramp_is_named() {
+        let step = |in_dbm: f64, out_dbm: f64| RampPoint {
+            in_dbm,
+            out_dbm,
+            u_db: 0.2,
+        };
+        // In any order; a fall within the uncertainty is none.
+        let ramp = [
+            step(2.0, 32.0),
+            step(0.0, 30.0),
+            step(1.0, 31.0),
+            step(3.0, 31.9),
+            step(4.0, 30.9),
+        ];
+        let falls = falling(&ramp);
+        assert_eq!(falls.len(), 1);
+        assert_eq!((falls[0][0].in_dbm, falls[0][1].in_dbm), (3.0, 4.0));
+        let words = falling_words(&falls[0]);
+        assert!(
+            words.contains("falls by 1.00 ± 0.28 dB from 3.0 to 4.0 dBm"),
+            "{words}"
+        );
+        assert!(falling(&ramp[..3]).is_empty());
+    }
+}

@@ -127,13 +127,15 @@ fn found(
     ));
     if change.value < -2.0 * change.u {
         let (level, u) = show::value_and_u(seen.value, seen.u);
+        let (turn, u_turn) = show::value_and_u(-change.value, change.u.max(0.01));
         s.text.push(format!(
             "OVER-DRIVEN: the carrier at {at} has shoulders at {} ± {} dBc, over the {} dBc allowed. If it is yours, turn the \
-             drive down by {} dB (by the amplifier's curve as written).",
+             drive down by {} ± {} dB (by the amplifier's curve as written; the uncertainty is the shoulder's).",
             level,
             u,
             show::fixed(limit, 0),
-            show::fixed(-change.value, 1)
+            turn,
+            u_turn
         ));
     } else {
         s.text.push(format!("{at}: its shoulders keep the limit."));

@@ -1,7 +1,7 @@
 //! The plan of each passband: protection, limits, the best drive.
 
 use super::plant::{Plant, current_of, heat_of, plant};
-use super::{DriveOptions, load_ramp};
+use super::{DriveOptions, falling, falling_words, load_ramp};
 use crate::WorkflowError;
 use crate::predict::Predicted;
 use slantpath_chain::amplifier::{Cubic, Curve, RappFit, fit_rapp};
@@ -93,9 +93,24 @@ pub fn planned(
             "describe `[transmit]` with its chain and a table for each passband in use",
         )
     })?;
+    let mut falls = Vec::new();
     let ramp = match &o.ramp {
         None => None,
-        Some(path) => Some(fit_rapp(&load_ramp(path)?).map_err(PlanError::from)?),
+        Some(path) => {
+            let steps = load_ramp(path)?;
+            falls = falling(&steps).iter().map(falling_words).collect();
+            // A fit that fails over such a step does not say so.
+            match (fit_rapp(&steps), falls.first()) {
+                (Ok(fit), _) => Some(fit),
+                (Err(e), Some(fall)) => {
+                    return Err(none(
+                        &format!("the drive ramp cannot be fitted ({e})"),
+                        fall,
+                    ));
+                }
+                (Err(e), None) => return Err(PlanError::from(e).into()),
+            }
+        }
     };
     let plant = plant(station, o)?;
     let mut segments = Vec::new();
@@ -104,7 +119,9 @@ pub fn planned(
             continue;
         }
         if let Some(s) = transmit.segment(&passband.name) {
-            segments.push(segment(station, p, passband, s, o, ramp.as_ref(), &plant)?);
+            let mut planned = segment(station, p, passband, s, o, ramp.as_ref(), &plant)?;
+            planned.notes.splice(0..0, falls.iter().cloned());
+            segments.push(planned);
         }
     }
     if segments.is_empty() {

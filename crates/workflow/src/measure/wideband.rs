@@ -32,7 +32,9 @@ pub(super) fn wanted(plan: &SearchPlan, m: &Measurement) -> bool {
             a.min(b) - room < half && a.max(b) + room > -half
         })
     });
-    reaches || m.location.is_none()
+    // A centre that was only taken to be a planned one proves nothing when no beacon stands where it says.
+    let guessed = !m.centre_known && m.beacons.iter().all(|b| b.found.is_none());
+    reaches || m.location.is_none() || guessed
 }
 
 fn answer<'a>(
