@@ -376,6 +376,17 @@ fn mistakes_of_a_tired_hand_are_told() {
     assert!(e.contains("it is text, not samples"), "{e}");
     let e = text(2, &["survey", &station, "--at", "yesterday"]);
     assert!(e.contains("2026-03-01T12:00:00Z"), "{e}");
+    // Raw samples say nothing of the branch they come from.
+    let raw = demo("recordings/day-old.sigmf-data");
+    let folder = tempfile::tempdir().unwrap();
+    let copy = folder.path().join("day.cu8");
+    std::fs::copy(raw, &copy).unwrap();
+    let copy = copy.to_str().unwrap();
+    let of = ["--format", "cu8", "--rate", "16000", "--center", "722.175"];
+    let mut args = vec!["verdict", &station, copy, "--draws", "1000"];
+    args.extend(of);
+    let e = text(2, &args);
+    assert!(e.contains("--branch with one of sdr, tv, sdr-2"), "{e}");
     let e = text(2, &["verdict", &station, "--draws", "1000"]);
     assert!(e.contains("no recording and no reading was given"), "{e}");
 }

@@ -68,16 +68,21 @@ pub fn known_branch(station: &Station, wanted: Option<&str>) -> Result<(), Workf
     let Some(b) = wanted.filter(|b| station.receive.branch(b).is_none()) else {
         return Ok(());
     };
+    Err(WorkflowError::argument(
+        format!("there is no branch `{b}`"),
+        format!("the station has: {}", branch_names(station)),
+    ))
+}
+
+/// The station's branches, for a message.
+pub(crate) fn branch_names(station: &Station) -> String {
     let names: Vec<&str> = station
         .receive
         .branches
         .iter()
         .map(|b| b.name.as_str())
         .collect();
-    Err(WorkflowError::argument(
-        format!("there is no branch `{b}`"),
-        format!("the station has: {}", names.join(", ")),
-    ))
+    names.join(", ")
 }
 
 /// Measures one recording.

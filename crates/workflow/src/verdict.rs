@@ -6,7 +6,7 @@ mod supply;
 pub use guesses::proposals;
 
 use crate::WorkflowError;
-use crate::measure::{Measured, usable};
+use crate::measure::{Measured, branch_names, usable};
 use crate::predict::Predicted;
 use slantpath_link::Measurand;
 use slantpath_quantity::{Angle, Answer, Estimate, Unit, show};
@@ -75,9 +75,17 @@ pub fn judge(
         }
     }
     if comparands.is_empty() && supply.is_empty() {
+        let unnamed = measured.iter().any(|m| m.branch.is_none());
         return Err(WorkflowError::argument(
             "nothing that was measured is predicted for this station",
-            "name the branch of the recordings with --branch, or record the beacons of the satellite file",
+            if unnamed {
+                format!(
+                    "say on which branch it was recorded: --branch with one of {}",
+                    branch_names(station)
+                )
+            } else {
+                "record the beacons of the satellite file".to_string()
+            },
         ));
     }
     let contributors = &p.prediction.contributors;
