@@ -21,4 +21,4 @@ mod words;
 
 pub use coil::{Coil, CoilDimension, Metal};
 pub use horn::{Aperture, Horn};
-pub use words::{after_the_dish, winding};
+pub use words::{after_the_dish, phasing, winding};

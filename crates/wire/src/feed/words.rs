@@ -1,4 +1,4 @@
-//! The winding sense for the person who bends the wire.
+//! The sense in words, for the person who bends the wire or cuts the lines to the posts.
 
 use slantpath_antenna::polarisation::Sense;
 
@@ -13,6 +13,16 @@ pub fn winding(sense: Sense) -> &'static str {
             "wind it against a common screw: look from the disc along the coil towards its open end, and the wire goes away \
              from you while it turns anticlockwise; the coil radiates left-hand circular (LHCP) at the dish"
         }
+    }
+}
+
+/// In which order to drive the posts of a patch so that it radiates this sense towards the dish.
+pub fn phasing(sense: Sense) -> &'static str {
+    match sense {
+        Sense::Right => {
+            "each 90 degrees after the one before, counter-clockwise as seen from the dish"
+        }
+        Sense::Left => "each 90 degrees after the one before, clockwise as seen from the dish",
     }
 }
 

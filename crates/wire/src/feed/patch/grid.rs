@@ -44,6 +44,18 @@ pub struct PatchGrid {
     pub ground: Ground,
 }
 
+/// What steps while the dimensions change: how the grid hangs together. Others near a patch divided alike follow a dimension
+/// without steps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Layout {
+    /// The ring that goes through the posts.
+    at_posts: usize,
+    /// Rings of the disc beyond the patch.
+    beyond: usize,
+    /// Pieces of a post.
+    pieces: usize,
+}
+
 /// Wires and sources of a patch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PatchWires {
@@ -71,6 +83,35 @@ impl PatchGrid {
     /// As [`PatchRing::check`]; [`WireError::Dimension`] for a dielectric (which wires cannot hold), posts not under the
     /// patch, or a grid too coarse.
     pub fn build(&self, ring: &PatchRing) -> Result<PatchWires, WireError> {
+        self.build_as(ring, self.layout(ring)?)
+    }
+
+    /// How the grid of this patch hangs together.
+    ///
+    /// # Errors
+    /// As [`PatchGrid::build`].
+    pub(crate) fn layout(&self, ring: &PatchRing) -> Result<Layout, WireError> {
+        self.check(ring)?;
+        let edges = self.edges(ring)?;
+        let at_posts = self.ring_at_posts(edges, ring);
+        let radii = self.radii(edges, at_posts);
+        let beyond = match self.ground {
+            Ground::Plane => 0,
+            Ground::Disc(d) => {
+                let (last, edge) = (radii.last().copied().unwrap_or(0.0), 0.5 * d.as_m());
+                let step = (2.0 * PI * last / self.radials as f64).max(0.1 * (edge - last));
+                ((edge - last) / step).ceil().max(1.0) as usize
+            }
+        };
+        Ok(Layout {
+            at_posts,
+            beyond,
+            // as long as thick at least, three at most
+            pieces: ((ring.height.as_m() / self.post.as_m()) as usize).clamp(1, 3),
+        })
+    }
+
+    fn check(&self, ring: &PatchRing) -> Result<(), WireError> {
         ring.check()?;
         let need = |ok, what, value, unit, expected| {
             require(ok, "patch grid", what, value, unit, expected)
@@ -97,10 +138,30 @@ impl PatchGrid {
             "",
             "a multiple of 4 from 8 to 180",
         )?;
+        need(
+            self.post.as_m() > 0.0,
+            "diameter of the posts",
+            self.post.as_m() * 1e3,
+            "mm",
+            "above 0",
+        )
+    }
+
+    /// The wires of a patch whose grid hangs together as given.
+    ///
+    /// # Errors
+    /// As [`PatchGrid::build`].
+    pub(crate) fn build_as(
+        &self,
+        ring: &PatchRing,
+        layout: Layout,
+    ) -> Result<PatchWires, WireError> {
+        self.check(ring)?;
+        let around = self.radials;
         let h = ring.height.as_m();
         let (a, b) = (0.5 * ring.inner.as_m(), 0.5 * ring.outer.as_m());
         let feed = self.feed_radius.as_m();
-        let radii = self.radii(a, b, feed, ring.inner_edge)?;
+        let radii = self.radii(self.edges(ring)?, layout.at_posts);
         let spacing = (b - radii[0]) / (radii.len() - 1) as f64;
         let wire = Length::m(spacing / (2.0 * PI));
         let lengths: Vec<Length> = radii.iter().map(|r| Length::m(*r)).collect();
@@ -120,14 +181,12 @@ impl PatchGrid {
             }));
         }
         let mut ports = Vec::new();
-        // as long as thick at least, three at most
-        let pieces = ((h / self.post.as_m()) as usize).clamp(1, 3);
         for (quarter, volts) in self.drive() {
             let name = format!("post {quarter}");
             let n = quarter * around / 4;
             wires.push(
                 Wire::straight(&name, at(feed, 0.0, n), at(feed, h, n), self.post * 0.5)
-                    .divided(pieces),
+                    .divided(layout.pieces),
             );
             let width = ring.height * 0.3;
             let middle = match self.ground {
@@ -139,7 +198,7 @@ impl PatchGrid {
         let structure = match self.ground {
             Ground::Plane => Structure::over_plane(wires),
             Ground::Disc(d) => {
-                let rings = self.ground_rings(&radii, 0.5 * d.as_m());
+                let rings = ground_rings(&radii, 0.5 * d.as_m(), layout.beyond);
                 let disc = shapes::polar_disc("disc", [0.0; 3], &rings, around, wire)?;
                 Structure::new(wires).with(disc)
             }
@@ -147,20 +206,21 @@ impl PatchGrid {
         Ok(PatchWires { structure, ports })
     }
 
-    /// Ring radii, one of them through the posts.
-    fn radii(&self, a: f64, b: f64, feed: f64, inner: InnerEdge) -> Result<Vec<f64>, WireError> {
-        let n = self.rings;
-        let step = (b - a) / n as f64;
+    /// Radii of the innermost and the outermost ring, with the posts between them.
+    fn edges(&self, ring: &PatchRing) -> Result<(f64, f64), WireError> {
+        let (a, b) = (0.5 * ring.inner.as_m(), 0.5 * ring.outer.as_m());
+        let feed = self.feed_radius.as_m();
+        let step = (b - a) / self.rings as f64;
         // edge wires inwards by twice their radius; a joined edge stands where the tube is
         let inset = step / PI;
-        let lo = match inner {
+        let lo = match ring.inner_edge {
             InnerEdge::Joined => a,
             InnerEdge::Open if a > 0.0 => a + inset,
             InnerEdge::Open => step,
         };
         let hi = b - inset;
         // posts beside a joined tube would be shorted by it, and its bars need their ring
-        let least = match inner {
+        let least = match ring.inner_edge {
             InnerEdge::Joined => lo + 0.3 * step,
             InnerEdge::Open => lo,
         };
@@ -172,40 +232,46 @@ impl PatchGrid {
             "mm",
             "under the patch, within the first and last ring of wire and clear of a joined tube",
         )?;
-        let mut out: Vec<f64> = (0..n)
-            .map(|i| lo + (hi - lo) * i as f64 / (n - 1) as f64)
-            .collect();
-        // the ring nearest to the posts goes to them; the edges stay
-        let nearest = (1..n - 1)
-            .min_by(|&i, &k| (out[i] - feed).abs().total_cmp(&(out[k] - feed).abs()))
-            .unwrap_or(0);
-        // posts at an edge move the edge's wire, by less than a third of the spacing
-        for (i, r) in [(0, lo), (n - 1, hi)] {
-            if (r - feed).abs() < 0.3 * step {
-                out[i] = feed;
-                return Ok(out);
-            }
-        }
-        // the rings on both sides of it share the rest evenly
-        for (i, r) in out.iter_mut().enumerate() {
-            *r = match i.cmp(&nearest) {
-                std::cmp::Ordering::Less => lo + (feed - lo) * i as f64 / nearest as f64,
-                std::cmp::Ordering::Equal => feed,
-                std::cmp::Ordering::Greater => {
-                    feed + (hi - feed) * (i - nearest) as f64 / (n - 1 - nearest) as f64
-                }
-            };
-        }
-        Ok(out)
+        Ok((lo, hi))
     }
 
-    /// The disc's rings: those of the patch (so that posts and tube stand on nodes), then on to its edge.
-    fn ground_rings(&self, patch: &[f64], edge: f64) -> Vec<Length> {
-        let last = patch.last().copied().unwrap_or(0.0);
-        let step = (2.0 * PI * last / self.radials as f64).max(0.1 * (edge - last));
-        let more = ((edge - last) / step).ceil().max(1.0) as usize;
-        let beyond = (1..=more).map(|i| last + (edge - last) * i as f64 / more as f64);
-        patch.iter().copied().chain(beyond).map(Length::m).collect()
+    fn even(&self, (lo, hi): (f64, f64), i: usize) -> f64 {
+        lo + (hi - lo) * i as f64 / (self.rings - 1) as f64
+    }
+
+    /// Which ring goes to the posts: the nearest; the edges stay.
+    fn ring_at_posts(&self, edges: (f64, f64), ring: &PatchRing) -> usize {
+        let n = self.rings;
+        let feed = self.feed_radius.as_m();
+        let step = 0.5 * (ring.outer - ring.inner).as_m() / n as f64;
+        // posts at an edge move the edge's wire, by less than a third of the spacing
+        for (i, r) in [(0, edges.0), (n - 1, edges.1)] {
+            if (r - feed).abs() < 0.3 * step {
+                return i;
+            }
+        }
+        let off = |i: usize| (self.even(edges, i) - feed).abs();
+        (1..n - 1)
+            .min_by(|&i, &k| off(i).total_cmp(&off(k)))
+            .unwrap_or(0)
+    }
+
+    /// Ring radii, that of `at_posts` through the posts.
+    fn radii(&self, (lo, hi): (f64, f64), at_posts: usize) -> Vec<f64> {
+        let n = self.rings;
+        let feed = self.feed_radius.as_m();
+        let edge = at_posts == 0 || at_posts == n - 1;
+        // the rings on both sides of it share the rest evenly
+        (0..n)
+            .map(|i| match i.cmp(&at_posts) {
+                std::cmp::Ordering::Equal => feed,
+                _ if edge => self.even((lo, hi), i),
+                std::cmp::Ordering::Less => lo + (feed - lo) * i as f64 / at_posts as f64,
+                std::cmp::Ordering::Greater => {
+                    feed + (hi - feed) * (i - at_posts) as f64 / (n - 1 - at_posts) as f64
+                }
+            })
+            .collect()
     }
 
     /// Which quarters have a post, and its voltage.
@@ -294,6 +360,13 @@ impl PatchGrid {
     }
 }
 
+/// The disc's rings: those of the patch (so that posts and tube stand on nodes), then so many more to its edge.
+fn ground_rings(patch: &[f64], edge: f64, more: usize) -> Vec<Length> {
+    let last = patch.last().copied().unwrap_or(0.0);
+    let beyond = (1..=more).map(|i| last + (edge - last) * i as f64 / more as f64);
+    patch.iter().copied().chain(beyond).map(Length::m).collect()
+}
+
 /// Least squares of `c0 + c1 x + c2 x^2` through points whose abscissas are symmetric about 0.
 fn parabola(points: &[(f64, f64)]) -> [f64; 3] {
     let n = points.len() as f64;
@@ -321,12 +394,44 @@ mod tests {
                     posts: Posts::Pair,
                     ground: Ground::Plane,
                 };
-                let r = g.radii(0.011, 0.030, feed * 1e-3, inner).unwrap();
+                let (outer, hole, height) = (Length::mm(60.0), Length::mm(22.0), Length::mm(5.0));
+                let ring = PatchRing::air(outer, hole, height, Length::mm(110.0));
+                let ring = ring.with_inner_edge(inner);
+                let edges = g.edges(&ring).unwrap();
+                let r = g.radii(edges, g.ring_at_posts(edges, &ring));
                 assert_eq!(r.len(), 5);
                 assert!(r.windows(2).all(|w| w[1] - w[0] > 1e-3), "{feed} {r:?}");
                 assert!(r.iter().any(|x| (x - feed * 1e-3).abs() < 1e-12));
             }
         }
+    }
+
+    /// A post midway between two rings, and as many times longer than thick as would be cut otherwise: both neighbours of the
+    /// patch are divided as it is.
+    #[test]
+    fn neighbours_are_divided_alike() {
+        let ring = |outer: f64, height: f64| {
+            let (hole, disc) = (Length::mm(22.0), Length::mm(110.0));
+            PatchRing::air(Length::mm(outer), hole, Length::mm(height), disc)
+        };
+        let g = PatchGrid {
+            rings: 4,
+            radials: 20,
+            feed_radius: Length::mm(20.5),
+            post: Length::mm(2.0),
+            posts: Posts::Two(Sense::Right),
+            ground: Ground::Disc(Length::mm(110.0)),
+        };
+        let (below, above) = (ring(59.5, 5.9), ring(60.5, 6.1));
+        let layout = g.layout(&ring(60.0, 6.0)).unwrap();
+        assert!(g.layout(&below).unwrap() != layout || g.layout(&above).unwrap() != layout);
+        let [a, b] = [below, above].map(|r| g.build_as(&r, layout).unwrap().structure.wires);
+        assert_eq!(a.len(), b.len());
+        assert!(
+            a.iter()
+                .zip(&b)
+                .all(|(a, b)| a.name == b.name && a.division == b.division)
+        );
     }
 
     #[test]

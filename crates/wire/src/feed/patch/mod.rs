@@ -35,7 +35,13 @@ pub use mode::{InnerEdge, PatchMode};
 
 use super::Metal;
 use crate::error::{WireError, require};
-use slantpath_quantity::{Length, Validity};
+use slantpath_quantity::{Frequency, Length, Validity};
+
+/// Standard uncertainty of the gain of a patch as wires over its disc, dB: spread between them and the cavity model over seven
+/// patches, and tube and edge left out. Own judgement.
+pub const GAIN_MODEL_DB: f64 = 0.4;
+/// The same of the axial ratio.
+pub const AXIAL_RATIO_MODEL_DB: f64 = 0.5;
 
 /// A patch ring by what a person measures. Centre over the ground's centre.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -176,28 +182,53 @@ impl PatchRing {
         (Length::m(inner), Length::m(outer))
     }
 
+    /// Whether wires and cavity model were compared over such a patch at a frequency, from which the stated uncertainties of
+    /// both come.
+    ///
+    /// # Errors
+    /// [`WireError::Dimension`] for a height of more than twice that of any patch compared: its edge is then most of it.
+    pub fn validity_at(&self, f: Frequency) -> Result<Validity, WireError> {
+        self.check()?;
+        let lambda = f.wavelength();
+        let most = 2.0 * cavity::GREATEST_HEIGHT * lambda.as_m();
+        require(
+            self.height.as_m() <= most,
+            "patch ring",
+            "height",
+            self.height.as_m() * 1e3,
+            "mm",
+            "at most 0.12 wavelengths: a higher one is no patch",
+        )?;
+        Ok(self.compared(lambda))
+    }
+
+    fn compared(&self, lambda: Length) -> Validity {
+        let check = |symbol, value, range| Validity::check("patch ring", symbol, value, range, "");
+        let (h, b) = (self.height.as_m(), 0.5 * self.outer.as_m());
+        check(
+            "height over wavelength",
+            h / lambda.as_m(),
+            0.003..=cavity::GREATEST_HEIGHT,
+        )
+        .and(check("height over outer radius", h / b, 0.0..=0.25))
+        // wider holes were not compared with the wire grid; a narrow open ring hardly radiates in TM11 anyhow
+        .and(check(
+            "inner over outer diameter",
+            self.inner.as_m() / self.outer.as_m(),
+            0.0..=0.45,
+        ))
+    }
+
     /// Reasons why the cavity model should not be believed, at a free-space wavelength.
     pub(crate) fn validity(&self, lambda: Length, mode: PatchMode) -> Validity {
         let model = "patch cavity";
         let l = lambda.as_m();
-        let (h, b) = (self.height.as_m(), 0.5 * self.outer.as_m());
+        let h = self.height.as_m();
         let check = |symbol, value, range| Validity::check(model, symbol, value, range, "");
-        let mut v = check(
-            "height over wavelength",
-            h / l,
-            0.003..=cavity::GREATEST_HEIGHT,
-        )
-        .and(check("height over outer radius", h / b, 0.0..=0.25))
-        .and(check(
+        let mut v = self.compared(lambda).and(check(
             "ground radius less patch radius, over wavelength",
             0.5 * (self.ground.as_m() - self.outer.as_m()) / l,
             0.2..=f64::INFINITY,
-        ));
-        // wider holes were not compared with the wire grid; a narrow open ring hardly radiates in TM11 anyhow
-        v = v.and(check(
-            "inner over outer diameter",
-            self.inner.as_m() / self.outer.as_m(),
-            0.0..=0.45,
         ));
         if mode == PatchMode::Tm12 {
             v = v.and(Validity::outside(format!(

@@ -12,10 +12,10 @@ pub use solve::{Cone, Spread, Uplink, return_loss};
 use super::patch::PatchRing;
 use super::patch::grid::Posts;
 use super::{Coil, Metal};
-use crate::error::WireError;
+use crate::error::{WireError, require};
 use crate::mesh::Density;
 use slantpath_antenna::polarisation::Sense;
-use slantpath_quantity::{Angle, Frequency, Length};
+use slantpath_quantity::{Angle, Frequency, Length, Validity};
 
 /// Standard uncertainty of any computed impedance, relative: what two thin-wire codes differ by, and what the source's own
 /// shape (clamp, connector, strip) changes. Own judgement from such comparisons, no source.
@@ -92,6 +92,51 @@ pub struct PatchFeed {
     pub post: Length,
 }
 
+impl PatchFeed {
+    /// Whether it can be built.
+    ///
+    /// # Errors
+    /// As [`PatchRing::check`]; [`WireError::Dimension`] for posts that are not wholly under the metal.
+    pub fn check(&self) -> Result<(), WireError> {
+        self.ring.check()?;
+        let mm = |l: Length| l.as_m() * 1e3;
+        let (from, to) = (self.ring.inner * 0.5, self.ring.outer * 0.5);
+        let half = self.post * 0.5;
+        require(
+            self.post.as_m() > 0.0,
+            "patch ring",
+            "diameter of the posts",
+            mm(self.post),
+            "mm",
+            "above 0",
+        )?;
+        require(
+            self.feed_radius - half >= from && self.feed_radius + half <= to,
+            "patch ring",
+            "distance of the posts from the axis",
+            mm(self.feed_radius),
+            "mm",
+            "so that the whole post is under the metal, between hole and outer edge",
+        )
+    }
+
+    /// Whether its wires can be made at a frequency, and whether its model is good for it.
+    ///
+    /// # Errors
+    /// As [`PatchFeed::check`], [`PatchRing::validity_at`] and the making of the grid.
+    pub fn validity_at(&self, f: Frequency) -> Result<Validity, WireError> {
+        self.check()?;
+        let validity = self.ring.validity_at(f)?;
+        structure::build(
+            &UplinkFeed::Patch(*self),
+            &UplinkFeed::Patch(*self),
+            f,
+            Density::default().per_wavelength,
+        )?;
+        Ok(validity)
+    }
+}
+
 /// A transmit feed by its dimensions.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum UplinkFeed {
@@ -109,7 +154,22 @@ impl UplinkFeed {
     /// # Errors
     /// [`WireError`] for dimensions that cannot be built or solved.
     pub fn solve(&self, f: Frequency, cone: Angle, density: Density) -> Result<Uplink, WireError> {
-        solve::solve(self, f, cone, density)
+        solve::solve(self, self, f, cone, density)
+    }
+
+    /// The same with the wires of a patch divided as those of another, near it in its dimensions, so that figures follow a
+    /// dimension without the steps of whole numbers of wires. Windings and dipoles are divided as ever.
+    ///
+    /// # Errors
+    /// As [`UplinkFeed::solve`].
+    pub fn solve_like(
+        &self,
+        like: &Self,
+        f: Frequency,
+        cone: Angle,
+        density: Density,
+    ) -> Result<Uplink, WireError> {
+        solve::solve(self, like, f, cone, density)
     }
 
     /// Solves at [`Density::default`] and 1.5 times finer: the finer, with the change of every figure as uncertainty.

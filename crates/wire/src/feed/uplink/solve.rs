@@ -120,6 +120,7 @@ pub fn return_loss(z: Complex64, u_ohm: f64, line_ohm: f64) -> (Decibel, Decibel
 
 pub(super) fn solve(
     feed: &UplinkFeed,
+    like: &UplinkFeed,
     f: Frequency,
     cone: Angle,
     density: Density,
@@ -131,7 +132,7 @@ pub(super) fn solve(
             cone.as_deg()
         ))));
     }
-    let built = build(feed, f, density.per_wavelength)?;
+    let built = build(feed, like, f, density.per_wavelength)?;
     let system = System::new(&built.structure, f, density)?;
     let on = system.drive(&built.ports)?;
     let report = on.report();

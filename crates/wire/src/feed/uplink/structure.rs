@@ -24,8 +24,10 @@ const MESH: f64 = 0.75;
 const ARCS: f64 = 0.45;
 const GRID_WIRE: f64 = 1.0 / 500.0;
 
+/// `like`: whose division it has.
 pub(super) fn build(
     feed: &UplinkFeed,
+    like: &UplinkFeed,
     f: Frequency,
     per_wavelength: f64,
 ) -> Result<Built, WireError> {
@@ -33,25 +35,37 @@ pub(super) fn build(
     match feed {
         UplinkFeed::Helix(h) => helix(h, lambda, per_wavelength),
         UplinkFeed::Dipoles(d) => dipoles(d, lambda, per_wavelength),
-        UplinkFeed::Patch(p) => patch(p, lambda, per_wavelength),
+        UplinkFeed::Patch(p) => {
+            let like = match like {
+                UplinkFeed::Patch(l) => l,
+                _ => p,
+            };
+            patch(p, like, lambda, per_wavelength)
+        }
     }
 }
 
-fn patch(p: &PatchFeed, lambda: Length, per_wavelength: f64) -> Result<Built, WireError> {
-    p.ring.check()?;
-    let outer = p.ring.outer / lambda;
-    let width = 0.5 * (p.ring.outer - p.ring.inner).as_m() / lambda.as_m();
+fn patch(
+    p: &PatchFeed,
+    like: &PatchFeed,
+    lambda: Length,
+    per_wavelength: f64,
+) -> Result<Built, WireError> {
+    p.check()?;
+    like.check()?;
+    let outer = like.ring.outer / lambda;
+    let width = 0.5 * (like.ring.outer - like.ring.inner).as_m() / lambda.as_m();
     // whole numbers within the grid's range, which says so itself when passed; a multiple of four around
     let around = std::f64::consts::PI * outer * ARCS * per_wavelength;
-    let grid = PatchGrid {
+    let grid = |of: &PatchFeed| PatchGrid {
         rings: (width * per_wavelength).round().max(4.0) as usize,
         radials: 4 * (0.25 * around).round().max(4.0) as usize,
-        feed_radius: p.feed_radius,
-        post: p.post,
-        posts: p.posts,
-        ground: Ground::Disc(p.ring.ground),
+        feed_radius: of.feed_radius,
+        post: of.post,
+        posts: of.posts,
+        ground: Ground::Disc(of.ring.ground),
     };
-    let wires = grid.build(&p.ring)?;
+    let wires = grid(p).build_as(&p.ring, grid(like).layout(&like.ring)?)?;
     Ok(Built {
         structure: wires.structure,
         ports: wires.ports,
