@@ -268,6 +268,7 @@ fn a_patch_ring_from_its_dimensions() {
     assert!(value("patch.axial_ratio") < 0.05 && value("patch.beam_axial_ratio") > 0.5);
     let text = String::from_utf8_lossy(&o.stdout).to_string();
     assert!(text.contains("[feed.old.transmit]") && text.contains("counter-clockwise"));
+    assert!(text.contains("[feed.old.patch]") && text.contains("joined = true"));
     // A hole wider than the patch cannot be built.
     let o = patch(["20", "22", "5"], &[]);
     assert_eq!(o.status.code(), Some(2));

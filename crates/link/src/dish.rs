@@ -8,7 +8,7 @@
 //! *uncertainty* at most. Everything else acts through closed forms on every draw.
 
 use crate::LinkError;
-use crate::coil::{ShadowModel, gain_errors};
+use crate::dimensions::{ShadowModel, gain_errors};
 use crate::inputs::{Inputs, Slot};
 use crate::memory::Memory;
 use crate::polarisation::{PolarisationModel, polarisation};
@@ -230,14 +230,14 @@ impl DishModel {
         let coil = computed
             .then(|| ShadowModel::new(inputs, station, f, elevation))
             .transpose()?;
-        let from_coil =
-            side == Side::Transmit && transmit.is_some_and(|t| t.pattern == FeedPattern::FromCoil);
+        let from_dimensions = side == Side::Transmit
+            && transmit.is_some_and(|t| t.pattern == FeedPattern::FromDimensions);
         let mut wires = Validity::Inside;
         if side == Side::Receive && matches!(feed.receive.pattern, FeedPattern::FromHorn { .. }) {
             wires = receive_horn(station)?.validity(f);
         }
-        let gain_errors = if from_coil {
-            wires = crate::coil::uplink(station, f, &best, false)?.validity;
+        let gain_errors = if from_dimensions {
+            wires = crate::dimensions::uplink(station, f, &best, false)?.validity;
             let beyond = together(station, f, elevation, &antenna, &responses, inputs);
             gain_errors(inputs, station, f, beyond)?
         } else {
@@ -495,13 +495,13 @@ fn matched(
                 source: format!("measured: {}", r.file),
             }))
         }
-        _ if side == Side::Transmit => crate::coil::return_loss(station, f),
+        _ if side == Side::Transmit => crate::dimensions::return_loss(station, f),
         _ => Ok(None),
     }
 }
 
-/// By how much the gain with all the coil's dimensions up by one standard uncertainty differs from the sum of their parabolas,
-/// dB; 0 for fewer than two, or when that coil cannot be built.
+/// By how much the gain with all the uplink feed's dimensions up by one standard uncertainty differs from the sum of their
+/// parabolas, dB; 0 for fewer than two, or when that feed cannot be built.
 fn together(
     station: &Station,
     f: Frequency,
@@ -510,10 +510,10 @@ fn together(
     responses: &[Response],
     inputs: &mut Inputs,
 ) -> f64 {
-    let coil = station.feed.coil.as_ref();
-    let uncertain: Vec<&Contributor> = coil
+    let radiator = station.feed.radiator.as_ref();
+    let uncertain: Vec<&Contributor> = radiator
         .iter()
-        .flat_map(|c| c.contributors())
+        .flat_map(|r| r.contributors())
         .filter(|c| c.distribution.u() > 0.0)
         .collect();
     if uncertain.len() < 2 {

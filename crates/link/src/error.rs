@@ -46,7 +46,7 @@ pub enum LinkError {
     /// From the antenna room.
     #[error(transparent)]
     Antenna(#[from] slantpath_antenna::AntennaError),
-    /// From the wire room: a coil that cannot be solved.
+    /// From the wire room: an uplink feed that cannot be solved.
     #[error(transparent)]
     Wire(#[from] slantpath_wire::WireError),
     /// From the chain room.

@@ -6,9 +6,9 @@
 //! noise step, a C/N0, a Y factor, as a receiver would show it.
 
 mod air;
-mod coil;
 mod conditions;
 mod differences;
+mod dimensions;
 mod dish;
 mod error;
 mod geometry;
@@ -26,9 +26,11 @@ mod transmit;
 mod walk;
 
 pub use air::{ClearLoss, clear_loss, free_space_loss_db};
-pub use coil::{ComputedFeed, ComputedShadow, ComputedTransmit, computed_feed};
 pub use conditions::{Air, Conditions, Drawing};
 pub use differences::{difference, differences};
+pub use dimensions::{
+    ComputedFeed, ComputedResonance, ComputedShadow, ComputedTransmit, computed_feed,
+};
 pub use error::LinkError;
 pub use geometry::{Geometry, geometry};
 pub use inputs::{Inputs, Slot};

@@ -24,7 +24,7 @@ pub struct Memory {
 struct Dish {
     reflector: Reflector,
     feed: Feed,
-    /// A coil on the receive feed's disc stands where the satellite's first downlink has its focus.
+    /// An uplink feed on the receive feed's disc stands where the satellite's first downlink has its focus.
     satellite: Satellite,
     side: Side,
     f: Frequency,

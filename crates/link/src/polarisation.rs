@@ -77,7 +77,7 @@ fn model(
 ) -> Result<PolarisationModel, LinkError> {
     Ok(match (side, &station.feed.transmit) {
         (Side::Transmit, Some(t)) => {
-            let computed = crate::coil::axial_ratio(station, f)?;
+            let computed = crate::dimensions::axial_ratio(station, f)?;
             let axial_ratio = computed.as_ref().unwrap_or(&t.axial_ratio);
             transmit_polarisation(inputs, station, t, axial_ratio, wave)
         }
@@ -107,7 +107,7 @@ fn transmit_polarisation(
                 satellite.reversed()
             },
             satellite,
-            counted: t.pattern == FeedPattern::FromCoil && sent == wave,
+            counted: t.pattern == FeedPattern::FromDimensions && sent == wave,
         },
         (None, None) if sent == wave => PolarisationModel::Linear {
             skew_error: inputs.slot(&station.feed.skew_error),

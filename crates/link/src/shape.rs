@@ -19,8 +19,8 @@ pub(crate) fn shape_inputs(station: &Station, side: Side) -> Vec<&Contributor> {
         return out;
     };
     out.extend(pattern.contributors());
-    if *pattern == FeedPattern::FromCoil {
-        out.extend(station.feed.coil.iter().flat_map(|c| c.contributors()));
+    if *pattern == FeedPattern::FromDimensions {
+        out.extend(station.feed.radiator.iter().flat_map(|r| r.contributors()));
     }
     // A transmit feed on the receive feed's disc has that one's focus error.
     let shared = side == Side::Transmit
@@ -119,7 +119,9 @@ fn pattern(
     get: &dyn Fn(&Contributor) -> f64,
 ) -> Result<Pattern, LinkError> {
     match p {
-        FeedPattern::FromCoil => Ok(crate::coil::uplink(station, f, get, false)?.pattern),
+        FeedPattern::FromDimensions => {
+            Ok(crate::dimensions::uplink(station, f, get, false)?.pattern)
+        }
         FeedPattern::FromHorn { error } => of_horn(station, f, get(error)),
         p => Ok(of_figures(p, get)?),
     }
@@ -160,7 +162,7 @@ pub(crate) fn receive_horn(station: &Station) -> Result<slantpath_wire::feed::Ho
 fn of_figures(p: &FeedPattern, get: &dyn Fn(&Contributor) -> f64) -> Result<Pattern, AntennaError> {
     let vertical = State::VERTICAL;
     match p {
-        FeedPattern::FromCoil | FeedPattern::FromHorn { .. } => {
+        FeedPattern::FromDimensions | FeedPattern::FromHorn { .. } => {
             Err(AntennaError::Table("a computed pattern is no table".into()))
         }
         FeedPattern::EdgeTaper { angle, taper } => {
@@ -285,8 +287,8 @@ fn mount(
     let pattern = pattern(station, feed_pattern, f, get)?;
     // The station counts the focus error positive away from the dish, the antenna room towards it.
     let mut axial = Length::m(-get(&centre.focus_error));
-    if *feed_pattern == FeedPattern::FromCoil {
-        axial = coil_axial(station, f, elevation, axial, get)?;
+    if *feed_pattern == FeedPattern::FromDimensions {
+        axial = disc_axial(station, f, elevation, axial, get)?;
     }
     if matches!(feed_pattern, FeedPattern::FromHorn { .. }) {
         // its phases are from the disc: in focus but for the focus error
@@ -337,9 +339,10 @@ fn mount(
 
 /// Where the disc stands along the feed's axis, towards the dish from its focus. A computed pattern has its phases from there.
 ///
-/// With a receive feed on the same disc the disc is where that one, seen through the coil, is in focus, but for its focus
-/// error; else, or with a written transmit focus error, where the coil's own phase centre is in focus but for that.
-fn coil_axial(
+/// With a receive feed on the same disc the disc is where that one, seen through the coil or the patch's hole, is in focus, but
+/// for its focus error; else, or with a written transmit focus error, where the uplink feed's own phase centre is in focus but
+/// for that.
+fn disc_axial(
     station: &Station,
     f: Frequency,
     elevation: Angle,
@@ -353,13 +356,11 @@ fn coil_axial(
         .is_some_and(|t| t.focus_from_receive);
     match station.satellite.passbands.first() {
         Some(p) if follows => {
-            let best = |c: &Contributor| c.distribution.mean();
-            let down = p.downlink.centre();
-            let s = crate::coil::shadow(station, down, elevation, &best, false)?;
+            let at = crate::dimensions::disc_in_focus(station, p.downlink.centre(), elevation)?;
             let error = get(&station.feed.receive.phase_centre.focus_error);
-            Ok(Length::m(s.disc_at_m - error))
+            Ok(at - Length::m(error))
         }
-        _ => Ok(axial - crate::coil::uplink(station, f, get, false)?.phase_centre),
+        _ => Ok(axial - crate::dimensions::uplink(station, f, get, false)?.phase_centre),
     }
 }
 

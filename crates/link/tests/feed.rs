@@ -103,7 +103,7 @@ fn a_horn_alone_is_a_receive_feed_and_a_measured_one_needs_its_pattern() {
         &[],
     )
     .unwrap();
-    assert!(bare.feed.coil.is_none() && bare.feed.horn.is_some());
+    assert!(bare.feed.radiator.is_none() && bare.feed.horn.is_some());
     Model::new(&bare, &Conditions::default()).unwrap();
     let kind = ("kind = \"te11\"", "kind = \"measured\"");
     let e = with(&[kind], &[]).unwrap_err();

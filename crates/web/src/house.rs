@@ -302,11 +302,8 @@ impl House {
     fn load(&self, text: &StationText, view: &View) -> Result<Loaded, WorkflowError> {
         let mut loaded = text.load_with(view.variant.as_deref(), &view.edits)?;
         let file = &mut loaded.file;
-        let coils = std::iter::once(&mut file.base)
-            .chain(&mut file.variants)
-            .filter_map(|s| s.feed.coil.as_mut());
-        for c in coils {
-            c.memo = self.memo.get_or_init(|| c.memo.clone()).clone();
+        for s in std::iter::once(&mut file.base).chain(&mut file.variants) {
+            s.feed.memo = self.memo.get_or_init(|| s.feed.memo.clone()).clone();
         }
         Ok(loaded)
     }

@@ -5,7 +5,7 @@ mod common;
 use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
-use common::{ORIGIN, ask, desk, get, live_desk, post};
+use common::{Desk, ORIGIN, ask, desk, get, live_desk, patch_desk, post};
 use serde_json::Value;
 use slantpath_web::{Door, House, Key, router};
 use std::net::{IpAddr, Ipv4Addr};
@@ -39,6 +39,47 @@ async fn every_drawing_has_an_address_and_follows_a_change() {
     assert_eq!(head.status(), StatusCode::BAD_REQUEST);
 }
 
+/// A page that is marked as near, and what it says of its solution.
+async fn until_solved(d: &Desk, near: &str) {
+    assert!(near.contains("Near, not solved yet"), "{near}");
+    let solved = near
+        .split_once("data-solving=\"")
+        .and_then(|(_, r)| r.split_once('"'))
+        .expect("where to ask")
+        .0
+        .replace("&amp;", "&");
+    let begin = Instant::now();
+    loop {
+        let (_, body) = ask(d.near(), get(&solved)).await;
+        let v: Value = serde_json::from_str(&body).expect("JSON");
+        if v["solved"] == true {
+            break;
+        }
+        assert!(begin.elapsed() < Duration::from_secs(60));
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_patch_ring_is_drawn_and_follows_a_change_of_its_dimensions() {
+    let d = patch_desk();
+    let begin = Instant::now();
+    loop {
+        let (_, plain) = ask(d.near(), get("/drawings/dish")).await;
+        if plain.contains("uplink patch") {
+            break;
+        }
+        assert!(begin.elapsed() < Duration::from_secs(60), "{plain}");
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    let address = "/?feed.coil.patch.outer=71%20mm%20%C2%B1%200.5&part=feed.coil";
+    let (head, near) = ask(d.near(), get(address)).await;
+    assert_eq!(head.status(), StatusCode::OK, "{near}");
+    until_solved(&d, &near).await;
+    let (_, after) = ask(d.near(), get(address)).await;
+    assert!(!after.contains("data-solving") && after.contains("<dt>change</dt>"));
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_change_of_the_dish_is_answered_at_once_marked_and_solved_after() {
     let d = desk();
@@ -63,23 +104,7 @@ async fn a_change_of_the_dish_is_answered_at_once_marked_and_solved_after() {
     let address = format!("/?{place}={new}");
     let (head, near) = ask(d.near(), get(&address)).await;
     assert_eq!(head.status(), StatusCode::OK, "{near}");
-    assert!(near.contains("Near, not solved yet"), "{near}");
-    let solved = near
-        .split_once("data-solving=\"")
-        .and_then(|(_, r)| r.split_once('"'))
-        .expect("where to ask")
-        .0
-        .replace("&amp;", "&");
-    let begin = Instant::now();
-    loop {
-        let (_, body) = ask(d.near(), get(&solved)).await;
-        let v: Value = serde_json::from_str(&body).expect("JSON");
-        if v["solved"] == true {
-            break;
-        }
-        assert!(begin.elapsed() < Duration::from_secs(60));
-        tokio::time::sleep(Duration::from_millis(50)).await;
-    }
+    until_solved(&d, &near).await;
     let (_, after) = ask(d.near(), get(&address)).await;
     assert!(!after.contains("data-solving") && after.contains("<dt>change</dt>"));
     // A shape that cannot be is said once the solver has refused it.

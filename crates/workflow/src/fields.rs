@@ -11,18 +11,14 @@ use std::sync::Arc;
 
 const MAGIC: &[u8; 8] = b"slpfig01";
 
-/// Gives the feed of every variant one memo that outlasts the run. Stations without a coil cost nothing.
+/// Gives the feed of every variant one memo that outlasts the run.
 pub(crate) fn remember(file: &mut StationFile) {
-    let coils = std::iter::once(&mut file.base)
-        .chain(&mut file.variants)
-        .filter_map(|s| s.feed.coil.as_mut());
-    let mut memo: Option<Memo> = None;
-    for c in coils {
-        let shared = memo.get_or_insert_with(|| match folder() {
-            Some(f) => Memo::with_store(Arc::new(Folder(f))),
-            None => Memo::default(),
-        });
-        c.memo = shared.clone();
+    let memo = match folder() {
+        Some(f) => Memo::with_store(Arc::new(Folder(f))),
+        None => Memo::default(),
+    };
+    for s in std::iter::once(&mut file.base).chain(&mut file.variants) {
+        s.feed.memo = memo.clone();
     }
 }
 

@@ -1,6 +1,6 @@
 //! `predict`: what the station should do.
 
-mod coil;
+mod computed;
 mod sensitivity;
 mod variants;
 
@@ -158,7 +158,7 @@ pub fn predict_sheet(
             }
         }
     }
-    sheet.sections.extend(coil::computed(station, &p.model));
+    sheet.sections.extend(computed::computed(station, &p.model));
     sheet.sections.push(what_the_next_decibel_costs(p, station));
     let (findings, fault) = dc_findings(station);
     if !findings.is_empty() {

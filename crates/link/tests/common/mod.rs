@@ -3,9 +3,10 @@
 use slantpath_input::Source;
 use slantpath_link::{Conditions, Model, Prediction};
 use slantpath_quantity::{Contributor, Distribution};
-use slantpath_station::checked::{FeedPattern, ReflectorShape, Station};
+use slantpath_station::checked::{FeedPattern, FigureStore, Memo, ReflectorShape, Station};
 use slantpath_station::{StationFile, read_station};
 use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex};
 
 const SATELLITE: &str = include_str!("../../../../demo/petrel-1.toml");
 #[allow(dead_code)]
@@ -19,6 +20,44 @@ pub fn station(text: &str) -> StationFile {
     });
     let told: Vec<String> = problems.iter().map(|p| p.title.clone()).collect();
     file.unwrap_or_else(|| panic!("{told:?}"))
+}
+
+/// Everything ever computed, and how often it was asked for and not there.
+#[allow(dead_code)]
+#[derive(Default)]
+pub struct Store {
+    kept: Mutex<BTreeMap<String, Vec<f64>>>,
+    missed: Mutex<usize>,
+}
+
+#[allow(dead_code)]
+impl Store {
+    pub fn missed(&self) -> usize {
+        *self.missed.lock().unwrap()
+    }
+}
+
+impl FigureStore for Store {
+    fn get(&self, key: &str) -> Option<Vec<f64>> {
+        let found = self.kept.lock().unwrap().get(key).cloned();
+        if found.is_none() {
+            *self.missed.lock().unwrap() += 1;
+        }
+        found
+    }
+    fn put(&self, key: &str, figures: &[f64]) {
+        self.kept
+            .lock()
+            .unwrap()
+            .insert(key.into(), figures.to_vec());
+    }
+}
+
+#[allow(dead_code)]
+pub fn with_store(s: &Station, store: &Arc<Store>) -> Station {
+    let mut s = s.clone();
+    s.feed.memo = Memo::with_store(store.clone());
+    s
 }
 
 /// SplitMix64 (Steele, Lea, Flood 2014): a generator and a sampler (Box and Muller) that share nothing with the
@@ -114,7 +153,7 @@ fn dimensions(s: &mut Station) -> Vec<&mut Contributor> {
             FeedPattern::BareGain { gain } => out.push(gain),
             FeedPattern::Table { error, .. } => out.push(error),
             FeedPattern::FromHorn { error } => out.push(error),
-            FeedPattern::FromCoil => {}
+            FeedPattern::FromDimensions => {}
         }
     }
     let r = &mut s.feed.receive;

@@ -1,6 +1,6 @@
-//! A feed described by its dimensions.
+//! The uplink coil and the receive feed, by their dimensions.
 
-use super::{Memo, PatternRow};
+use super::PatternRow;
 use slantpath_antenna::pattern::{Beyond, Pattern, TablePoint};
 use slantpath_antenna::polarisation::{Polarisation, Sense};
 use slantpath_quantity::{Contributor, Decibel, Length};
@@ -25,8 +25,6 @@ pub struct CoilFeed {
     pub disc: Length,
     /// The receive feed inside it.
     pub horn: Option<HornFeed>,
-    /// What was computed of it already.
-    pub memo: Memo,
 }
 
 /// Field in the aperture of the receive feed.
@@ -40,7 +38,7 @@ pub enum HornKind {
     Measured,
 }
 
-/// The receive feed inside the coil.
+/// The receive feed, inside the coil or the patch's hole if there is one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct HornFeed {
     /// Field in its aperture.

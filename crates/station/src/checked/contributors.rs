@@ -97,7 +97,7 @@ fn reflector<'a>(l: &mut List<'a>, r: &'a Reflector) {
 }
 
 fn feed<'a>(l: &mut List<'a>, f: &'a Feed) {
-    l.all(f.coil.iter().flat_map(|c| c.contributors()));
+    l.all(f.radiator.iter().flat_map(|r| r.contributors()));
     l.all(f.receive.pattern.contributors());
     l.all([
         &f.receive.phase_centre.focus_error,

@@ -1,6 +1,6 @@
 //! The feed, by figures or by dimensions.
 
-use super::{CoilFeed, HornFeed, Matching, Polarisation};
+use super::{CoilFeed, HornFeed, Matching, Memo, PatchRingFeed, Polarisation, Radiator};
 use slantpath_quantity::{Angle, Contributor, Frequency};
 
 /// The feed in use: both bands.
@@ -18,12 +18,32 @@ pub struct Feed {
     pub skew_setting: Option<Angle>,
     /// Weather cover over the whole feed.
     pub cover: Option<Cover>,
-    /// Dimensions of the uplink coil and of the receive feed inside it, from which the transmit pattern and the receive
-    /// shadow are computed where they are not written.
-    pub coil: Option<CoilFeed>,
-    /// Dimensions of the receive feed, with or without a coil around it, from which its pattern is computed where it is not
-    /// written.
+    /// Dimensions of the uplink coil or patch, from which the transmit side, and a coil's receive shadow, are computed where
+    /// they are not written.
+    pub radiator: Option<Radiator>,
+    /// Dimensions of the receive feed, with or without a coil or patch around it, from which its pattern is computed where it
+    /// is not written.
     pub horn: Option<HornFeed>,
+    /// What was computed of the dimensions already.
+    pub memo: Memo,
+}
+
+impl Feed {
+    /// The uplink coil, when the uplink feed is one.
+    pub fn coil(&self) -> Option<&CoilFeed> {
+        match &self.radiator {
+            Some(Radiator::Coil(c)) => Some(c),
+            _ => None,
+        }
+    }
+
+    /// The uplink patch, when the uplink feed is one.
+    pub fn patch(&self) -> Option<&PatchRingFeed> {
+        match &self.radiator {
+            Some(Radiator::Patch(p)) => Some(p),
+            _ => None,
+        }
+    }
 }
 
 /// The receive side of a feed.
@@ -62,8 +82,8 @@ pub struct TransmitFeed {
     pub matching: Matching,
     /// Impedance of the line that feeds it, ohm.
     pub line_ohm: f64,
-    /// Whether the axial ratio is to be computed from [`Feed::coil`].
-    pub axial_ratio_from_coil: bool,
+    /// Whether the axial ratio is to be computed from [`Feed::radiator`].
+    pub axial_ratio_from_dimensions: bool,
     /// Whether the phase centre stands where the receive feed's focus leaves it, both being on one disc.
     pub focus_from_receive: bool,
 }
@@ -106,8 +126,8 @@ pub enum FeedPattern {
         /// Common error of the table away from the axis, dB. Id `feed.<name>.<side>.pattern_error`.
         error: Contributor,
     },
-    /// Computed from [`Feed::coil`] (transmit side only).
-    FromCoil,
+    /// Computed from [`Feed::radiator`] (transmit side only).
+    FromDimensions,
     /// Computed from [`Feed::horn`] (receive side only).
     FromHorn {
         /// Common error of the computed pattern away from the axis, dB. Id `feed.<name>.receive.pattern_error`.
@@ -123,7 +143,7 @@ impl FeedPattern {
             Self::CosPower { exponent } => vec![exponent],
             Self::BareGain { gain } => vec![gain],
             Self::Table { error, .. } | Self::FromHorn { error } => vec![error],
-            Self::FromCoil => Vec::new(),
+            Self::FromDimensions => Vec::new(),
         }
     }
 }
@@ -160,7 +180,7 @@ pub struct Shadow {
     pub sees_ground: Contributor,
     /// Share that is absorbed in lossy material at air temperature. Id `feed.<name>.receive.shadow_sees.absorbed`.
     pub absorbed: Contributor,
-    /// Whether all four are to be computed from [`Feed::coil`]: they then hold nothing.
+    /// Whether all four are to be computed from [`Feed::coil`]'s: they then hold nothing.
     pub from_coil: bool,
 }
 

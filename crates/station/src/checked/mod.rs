@@ -22,6 +22,7 @@ mod memo;
 mod network;
 mod part;
 mod plant;
+mod radiator;
 mod reading;
 mod reflector;
 mod satellite;
@@ -45,6 +46,7 @@ pub use part::{
     Transmitter,
 };
 pub use plant::{Cooling, ExposureLimits, Supply, SupplySource, Wind};
+pub use radiator::{PatchRingFeed, Radiator};
 pub use reading::{Reading, ReadingQuantity, TrialDefaults};
 pub use reflector::{Blockage, FeedArm, Reflector, ReflectorShape, Surface};
 pub use satellite::{

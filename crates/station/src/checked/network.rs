@@ -91,8 +91,8 @@ impl Reflection {
 pub enum Matching {
     /// Written, or the default.
     Written,
-    /// Computed from the coil's impedance, connected to the line as it is.
-    FromCoil,
+    /// Computed from the impedance of the coil or of the patch's posts, connected to the line as it is.
+    FromDimensions,
     /// Measured.
     Measured {
         /// Dry.

@@ -56,6 +56,16 @@ pub(crate) const COIL: Bounds = bounds(
     1.0,
     "a coil, its wire and its disc lie between a tenth of a millimetre and a metre",
 );
+pub(crate) const PATCH: Bounds = bounds(
+    1e-4,
+    1.0,
+    "a patch, its posts and its disc lie between a tenth of a millimetre and a metre",
+);
+pub(crate) const HOLE: Bounds = bounds(
+    0.0,
+    1.0,
+    "a hole lies between nothing (a full disc) and a metre",
+);
 pub(crate) const LINE: Bounds = bounds(1.0, 1000.0, "a line has 1 to 1000 ohm, mostly 50");
 pub(crate) const TURNS: Bounds = bounds(
     1e-3,

@@ -16,6 +16,7 @@ pub(crate) fn check(desk: &mut Desk, station: &mut Station, marks: &Marks, feed:
     volts(desk, station, marks);
     sense(desk, station, feed);
     coil(desk, station, feed);
+    patch(desk, station, feed);
 }
 
 fn place(marks: &Marks, branch: &str) -> Option<Place> {
@@ -340,7 +341,9 @@ fn sense(desk: &mut Desk, station: &Station, feed: &Place) {
 
 /// The coil's wire against the wavelengths at which it is computed.
 fn coil(desk: &mut Desk, station: &Station, feed: &Place) {
-    let Some(c) = &station.feed.coil else { return };
+    let Some(c) = station.feed.coil() else {
+        return;
+    };
     let best = |x: &slantpath_quantity::Contributor| x.distribution.mean();
     let wire = c.coil(slantpath_antenna::polarisation::Sense::Right, &best);
     let mut bands = Vec::new();
@@ -357,7 +360,7 @@ fn coil(desk: &mut Desk, station: &Station, feed: &Place) {
         .feed
         .transmit
         .as_ref()
-        .is_some_and(|t| t.pattern == FeedPattern::FromCoil)
+        .is_some_and(|t| t.pattern == FeedPattern::FromDimensions)
     {
         bands.extend(
             station
@@ -392,5 +395,42 @@ fn coil(desk: &mut Desk, station: &Station, feed: &Place) {
                 .help("the shadow then reads low by 0.1 dB or more"),
         ),
         Ok(_) => {}
+    }
+}
+
+/// The patch against the wavelengths at which it is computed.
+fn patch(desk: &mut Desk, station: &Station, feed: &Place) {
+    let (Some(p), Some(t)) = (station.feed.patch(), &station.feed.transmit) else {
+        return;
+    };
+    if t.pattern != FeedPattern::FromDimensions && !t.axial_ratio_from_dimensions {
+        return;
+    }
+    let best = |x: &slantpath_quantity::Contributor| x.distribution.mean();
+    let patch = p.patch(slantpath_antenna::polarisation::Sense::Right, &best);
+    let mut told = None;
+    for band in &station.satellite.passbands {
+        let f = band.uplink.centre();
+        match patch.validity_at(f) {
+            Err(e) => {
+                desk.problems.push(
+                    Problem::error(format!("this patch cannot be computed at {:.2} GHz", f.as_hz() / 1e9))
+                        .at_place(feed.clone())
+                        .label(e.to_string())
+                        .help("correct [feed.NAME.patch], or write the transmit side's figures instead of having them computed"),
+                );
+                return;
+            }
+            Ok(v) if !v.is_inside() => told = told.or(Some(v)),
+            Ok(_) => {}
+        }
+    }
+    if let Some(v) = told {
+        desk.problems.push(
+            Problem::warning("the patch lies outside of what its model was compared with")
+                .at_place(feed.clone())
+                .label(v.reasons().join("; "))
+                .help("what is computed of it is marked so"),
+        );
     }
 }

@@ -2,15 +2,15 @@
 
 use super::bounds as b;
 use super::desk::{DEFAULT, Kind, Scope, about, between};
+use super::radiator::{horn, radiator};
 use super::station::Loader;
 use super::touchstone::read_touchstone;
 use crate::checked::{
-    CoilFeed, Cover, Feed, FeedPattern, HornFeed, HornKind, Matching, Memo, PatternRow,
-    PhaseCentre, Polarisation, ReceiveFeed, Reflection, Shadow, TransmitFeed,
+    Cover, Feed, FeedPattern, HornFeed, HornKind, Matching, Memo, PatchRingFeed, PatternRow,
+    PhaseCentre, Polarisation, Radiator, ReceiveFeed, Reflection, Shadow, TransmitFeed,
 };
-use slantpath_antenna::polarisation::Sense;
 use slantpath_input::{Problem, Section};
-use slantpath_quantity::{Angle, ContributorId, Dimension, Distribution, Frequency, Length};
+use slantpath_quantity::{Angle, ContributorId, Dimension, Distribution, Frequency};
 
 const LENGTH: Kind = Kind::Plain(Dimension::Length);
 const ANGLE: Kind = Kind::Plain(Dimension::Angle);
@@ -20,13 +20,13 @@ const USUAL_LINE_OHM: f64 = 50.0;
 
 pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>, load: &mut Loader<'_>) -> Feed {
     let mut bare_horn = s.sub("horn").map(horn);
-    let mut coil = coil(&mut s, bare_horn.clone());
-    let horn = coil.as_ref().is_some_and(|c| c.horn.is_some());
+    let mut radiator = radiator(&mut s, bare_horn.as_ref());
+    let shaded = bare_horn.is_some() && matches!(radiator, Some(Radiator::Coil(_)));
     let described = bare_horn
         .as_ref()
         .is_some_and(|h| h.kind != HornKind::Measured);
     let receive = match s.sub("receive") {
-        Some(r) => receive(r, horn, described),
+        Some(r) => receive(r, shaded, described),
         None => {
             s.sec.missing(
                 "receive",
@@ -41,7 +41,7 @@ pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>, load: &mut Loader<'_>) -> F
             };
             receive(
                 Scope::new(quiet, sec, s.id.clone(), s.label.clone()),
-                horn,
+                shaded,
                 described,
             )
         }
@@ -51,10 +51,11 @@ pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>, load: &mut Loader<'_>) -> F
         .is_some_and(|h| h.kind == HornKind::Measured)
     {
         if let FeedPattern::Table { rows, .. } = &receive.pattern {
-            for h in bare_horn
-                .iter_mut()
-                .chain(coil.iter_mut().filter_map(|c| c.horn.as_mut()))
-            {
+            let inside = match &mut radiator {
+                Some(Radiator::Coil(c)) => c.horn.as_mut(),
+                _ => None,
+            };
+            for h in bare_horn.iter_mut().chain(inside) {
                 h.measured.clone_from(rows);
             }
         } else {
@@ -70,7 +71,7 @@ pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>, load: &mut Loader<'_>) -> F
     }
     let transmit = s
         .sub("transmit")
-        .map(|t| transmit(t, coil.is_some(), horn, load));
+        .map(|t| transmit(t, radiator.as_ref(), bare_horn.is_some(), load));
     // Three degrees is what a scale read by eye gives (common practice, no source).
     let skew_error = s.or_default(
         "skew_error",
@@ -82,16 +83,25 @@ pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>, load: &mut Loader<'_>) -> F
     let skew_setting = s.exact("skew_setting", ANGLE, b::SKEW).map(Angle::rad);
     let cover = s.sub("cover").map(cover);
     let used = receive.shadow.from_coil
-        || transmit
-            .as_ref()
-            .is_some_and(|t| t.pattern == FeedPattern::FromCoil || t.axial_ratio_from_coil);
-    if coil.is_some() && !used {
+        || transmit.as_ref().is_some_and(|t| {
+            t.pattern == FeedPattern::FromDimensions || t.axial_ratio_from_dimensions
+        });
+    if let Some(r) = radiator.as_ref().filter(|_| !used) {
+        let what = match r {
+            Radiator::Coil(_) => {
+                "the transmit pattern or `shadow` out to have them computed (the shadow needs `horn` too)"
+            }
+            Radiator::Patch(_) => "the transmit pattern or `axial_ratio` out to have them computed",
+        };
         s.problem(
-            Problem::warning("the coil's dimensions are not used")
-                .at_place(s.sec.place_of("coil"))
+            Problem::warning(format!("the {}'s dimensions are not used", r.name()))
+                .at_place(s.sec.place_of(r.name()))
                 .label("every figure that could be computed from them is written")
-                .help("written figures go first; leave the transmit pattern or `shadow` out to have them computed (the shadow needs `horn` too)"),
+                .help(format!("written figures go first; leave {what}")),
         );
+    }
+    if let Some(Radiator::Patch(p)) = &radiator {
+        horn_under_patch(&mut s, p, bare_horn.as_ref(), &receive.shadow);
     }
     s.done();
     Feed {
@@ -101,8 +111,35 @@ pub(crate) fn feed(name: &str, mut s: Scope<'_, '_>, load: &mut Loader<'_>) -> F
         skew_error,
         skew_setting,
         cover,
-        coil,
+        radiator,
         horn: bare_horn,
+        memo: Memo::default(),
+    }
+}
+
+/// A receive feed that ends under the patch looks out through the hole, which nothing computes.
+fn horn_under_patch(
+    s: &mut Scope<'_, '_>,
+    patch: &PatchRingFeed,
+    horn: Option<&HornFeed>,
+    shadow: &Shadow,
+) {
+    let best = |c: &slantpath_quantity::Contributor| c.distribution.mean();
+    let Some(h) = horn.filter(|h| best(&h.front) < best(&patch.height)) else {
+        return;
+    };
+    if shadow.loss.source == DEFAULT {
+        let mm = |m: f64| slantpath_quantity::show::significant(m * 1e3, 3);
+        s.problem(
+            Problem::warning("the receive feed ends under the patch")
+                .at_place(s.sec.place_of("patch"))
+                .label(format!(
+                    "its aperture is {} mm before the disc (`front`), the patch {} mm",
+                    mm(best(&h.front)),
+                    mm(best(&patch.height))
+                ))
+                .help("what the patch then takes from it is not computed: let it reach through the hole (`front`), or write `shadow` under the receive side"),
+        );
     }
 }
 
@@ -137,24 +174,33 @@ fn receive(mut s: Scope<'_, '_>, shaded: bool, described: bool) -> ReceiveFeed {
     out
 }
 
-fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool, load: &mut Loader<'_>) -> TransmitFeed {
-    let focus_from_receive = coil && horn && !s.sec.has("focus_error");
-    let from = if coil {
-        Computable::Coil
+fn transmit(
+    mut s: Scope<'_, '_>,
+    radiator: Option<&Radiator>,
+    horn: bool,
+    load: &mut Loader<'_>,
+) -> TransmitFeed {
+    let described = radiator.is_some();
+    let focus_from_receive = described && horn && !s.sec.has("focus_error");
+    let from = if described {
+        Computable::Radiator
     } else {
         Computable::Nothing
     };
     let pattern = pattern(&mut s, from);
-    let from_coil = pattern == FeedPattern::FromCoil;
+    let computed = pattern == FeedPattern::FromDimensions;
     let phase_centre = phase_centre(&mut s);
     let sense_at_feed = sense(&mut s);
     let linear = !sense_at_feed.is_circular();
-    if linear && coil {
+    if let Some(r) = radiator.filter(|_| linear) {
+        let name = r.name();
         s.problem(
-            Problem::error("a coil radiates a circular wave")
+            Problem::error(format!("a {name} radiates a circular wave"))
                 .at_place(s.sec.place_of("polarisation"))
                 .label("this is a linear polarisation")
-                .help("write `sense_after_dish` or `sense_at_feed`, or leave the `coil` out"),
+                .help(format!(
+                    "write `sense_after_dish` or `sense_at_feed`, or leave the `{name}` out"
+                )),
         );
     }
     let usual = if linear {
@@ -162,7 +208,7 @@ fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool, load: &mut Loader<'_>)
     } else {
         between(0.5, 3.0)
     };
-    let axial_ratio_from_coil = coil && !linear && !s.sec.has("axial_ratio");
+    let axial_ratio_from_dimensions = described && !linear && !s.sec.has("axial_ratio");
     let axial_ratio = s.or_default("axial_ratio", Kind::Db, b::AXIAL_RATIO, usual, DEFAULT);
     let ohmic_loss = s.or_default("ohmic_loss", Kind::Db, b::LOSS, between(0.0, 0.2), DEFAULT);
     let return_loss = s.or_default(
@@ -175,7 +221,7 @@ fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool, load: &mut Loader<'_>)
     let line_ohm = s
         .exact("line", Kind::Plain(Dimension::Resistance), b::LINE)
         .unwrap_or(USUAL_LINE_OHM);
-    let matching = matching(&mut s, from_coil, line_ohm, load);
+    let matching = matching(&mut s, computed, line_ohm, load);
     s.done();
     TransmitFeed {
         pattern,
@@ -186,15 +232,15 @@ fn transmit(mut s: Scope<'_, '_>, coil: bool, horn: bool, load: &mut Loader<'_>)
         return_loss,
         matching,
         line_ohm,
-        axial_ratio_from_coil,
-        focus_from_receive: focus_from_receive && from_coil,
+        axial_ratio_from_dimensions,
+        focus_from_receive: focus_from_receive && computed,
     }
 }
 
 /// Where the return loss comes from: measured first, then written, then computed.
 fn matching(
     s: &mut Scope<'_, '_>,
-    from_coil: bool,
+    computed: bool,
     line_ohm: f64,
     load: &mut Loader<'_>,
 ) -> Matching {
@@ -217,7 +263,9 @@ fn matching(
     }
     match dry {
         Some(dry) => Matching::Measured { dry, wet },
-        None if from_coil && !s.sec.has("return_loss") && !s.sec.has("s11") => Matching::FromCoil,
+        None if computed && !s.sec.has("return_loss") && !s.sec.has("s11") => {
+            Matching::FromDimensions
+        }
         None => Matching::Written,
     }
 }
@@ -305,7 +353,7 @@ fn sense(s: &mut Scope<'_, '_>) -> Polarisation {
 #[derive(Clone, Copy, PartialEq)]
 enum Computable {
     Nothing,
-    Coil,
+    Radiator,
     Horn,
 }
 
@@ -396,8 +444,8 @@ fn pattern(s: &mut Scope<'_, '_>, from: Computable) -> FeedPattern {
     if let Some(gain) = gain {
         return FeedPattern::BareGain { gain };
     }
-    if given.is_empty() && from == Computable::Coil {
-        return FeedPattern::FromCoil;
+    if given.is_empty() && from == Computable::Radiator {
+        return FeedPattern::FromDimensions;
     }
     if given.is_empty() && from == Computable::Horn {
         // What currents on the rim and the body do to an aperture's pattern at 10 dB down (own judgement).
@@ -492,88 +540,6 @@ fn shadow(s: &mut Scope<'_, '_>, horn: bool) -> Shadow {
         absorbed,
         from_coil,
     }
-}
-
-/// `[feed.NAME.coil]`, around the receive feed of `[feed.NAME.horn]`.
-fn coil(s: &mut Scope<'_, '_>, horn: Option<HornFeed>) -> Option<CoilFeed> {
-    let mut c = s.sub("coil")?;
-    let diameter = c.required("diameter", LENGTH, b::COIL);
-    let end = c.exact("end_diameter", LENGTH, b::COIL);
-    let mean = diameter.distribution.mean();
-    let taper = match end {
-        Some(e) if mean > 0.0 => e / mean,
-        _ => 1.0,
-    };
-    let out = CoilFeed {
-        turns: c.required("turns", PLAIN, b::TURNS),
-        diameter,
-        taper,
-        pitch: c.required("pitch", LENGTH, b::COIL),
-        wire: c.required("wire", LENGTH, b::COIL),
-        // A bracket's thickness and a bend (common practice, no source).
-        stub: c.or_default("stub", LENGTH, b::COIL, about(5e-3, 1e-3), DEFAULT),
-        disc: Length::m(c.required_exact("disc", LENGTH, b::COIL)),
-        horn,
-        memo: Memo::default(),
-    };
-    let complete = ["turns", "diameter", "pitch", "wire", "disc"]
-        .iter()
-        .all(|k| c.sec.has(k));
-    if complete && !c.desk.problems.has_errors() {
-        let best = |x: &slantpath_quantity::Contributor| x.distribution.mean();
-        let coil = out.coil(Sense::Right, &best);
-        let wrong = match out.receive_feed(&best) {
-            Some(h) => h.check(Some(&coil)),
-            None => coil.check(),
-        };
-        let disc = (out.disc <= coil.diameter).then_some(
-            "the disc is no wider than the coil; the coil is fed between itself and the disc"
-                .to_string(),
-        );
-        if let Some(why) = wrong.err().map(|e| e.to_string()).or(disc) {
-            c.problem(
-                Problem::error("this coil cannot be built")
-                    .at_place(c.sec.place())
-                    .label(why)
-                    .help("diameters are taken to the middle of the wire: outside diameter less one wire"),
-            );
-        }
-    }
-    c.done();
-    Some(out)
-}
-
-fn horn(mut s: Scope<'_, '_>) -> HornFeed {
-    let kind = s.sec.choice(
-        "kind",
-        &[
-            ("te11", HornKind::Te11),
-            ("he11", HornKind::He11),
-            ("measured", HornKind::Measured),
-        ],
-        &mut s.desk.problems,
-    );
-    if kind.is_none() && !s.sec.has("kind") {
-        s.sec.missing(
-            "kind",
-            "\"te11\" (open round waveguide), \"he11\" (scalar, corrugated horn) or \"measured\" (from the receive side's `pattern`)",
-            &mut s.desk.problems,
-        );
-    }
-    let radius = s.required_exact("radius", LENGTH, b::COIL);
-    // A millimetre of metal.
-    let outer = s
-        .exact("outer_radius", LENGTH, b::COIL)
-        .unwrap_or(radius + 1e-3);
-    let out = HornFeed {
-        kind: kind.unwrap_or(HornKind::Te11),
-        radius: Length::m(radius),
-        outer_radius: Length::m(outer),
-        front: s.or_default("front", LENGTH, b::SHIFT, about(0.0, 1e-3), DEFAULT),
-        measured: Vec::new(),
-    };
-    s.done();
-    out
 }
 
 fn cover(mut s: Scope<'_, '_>) -> Cover {

@@ -12,6 +12,7 @@ mod part;
 mod part_active;
 mod part_passive;
 mod plant;
+mod radiator;
 mod reading;
 mod readings_csv;
 mod reflector;

@@ -31,6 +31,25 @@ pub fn desk() -> Desk {
     }
 }
 
+/// The demo's camp station with a patch ring by its dimensions in place of its coil.
+pub fn patch_desk() -> Desk {
+    let folder = tempfile::tempdir().expect("a folder");
+    slantpath_workflow::demo::write_files(folder.path()).expect("the demo's files");
+    let station = folder.path().join("qq7bbb.toml");
+    let text = std::fs::read_to_string(&station).expect("the station file");
+    let from = text.find("[feed.coil.coil]").expect("a coil");
+    let to = text.find("[feed.coil.receive]").expect("a feed");
+    let patch = "[feed.coil.patch]\nouter = \"72 mm ± 0.5\"\nhole = \"22 mm\"\nheight = \"5 mm\"\nposts = 4\n\
+                 post = \"2 mm\"\npost_radius = \"20 mm\"\ndisc = \"110 mm\"\n\n";
+    std::fs::write(&station, format!("{}{patch}{}", &text[..from], &text[to..])).expect("written");
+    let house = Arc::new(House::new(&station).expect("the station"));
+    Desk {
+        _folder: folder,
+        station,
+        house,
+    }
+}
+
 impl Desk {
     pub fn near(&self) -> Router {
         router(Arc::clone(&self.house), Arc::new(Door::loopback(4000)))

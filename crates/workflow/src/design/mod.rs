@@ -7,7 +7,7 @@ mod sheet;
 mod words;
 
 use crate::WorkflowError;
-use crate::drawings::{FeedOutline, dish_section, feed_section};
+use crate::drawings::{FeedOutline, UplinkOutline, dish_section, feed_section};
 use slantpath_plan::design::{
     Effect, Found, FrontPoint, Range, Search, ShadowMap, Space, Sweep, Variable, Workbench, map,
     search, sweep, tolerance,
@@ -184,7 +184,7 @@ pub fn design_sheet(
     if let Some(p) = d.point() {
         let s = d.bench.setting();
         let outline = FeedOutline {
-            coil: Some(p.solved.geometry.coil),
+            radiator: Some(UplinkOutline::Coil(p.solved.geometry.coil)),
             horn: Some(slantpath_wire::feed::Horn {
                 front: p.solved.geometry.front,
                 ..s.horn.clone()

@@ -8,7 +8,7 @@ use slantpath_link::{Conditions, Group, Model, arm, mounted_receive, reflector};
 use slantpath_plan::design::{ReceiveNoise, Setting, Space};
 use slantpath_quantity::{Angle, Contributor, Length, from_db};
 use slantpath_station::Station;
-use slantpath_station::checked::{Passband, Polarisation};
+use slantpath_station::checked::{Passband, Polarisation, Radiator};
 use slantpath_wire::feed::{Aperture, Horn};
 
 /// A receive feed given beside the station file.
@@ -48,7 +48,7 @@ pub(super) fn setting(
     let sense = sense(station, p);
     let disc = o
         .disc
-        .or(station.feed.coil.as_ref().map(|c| c.disc))
+        .or(station.feed.radiator.as_ref().map(Radiator::disc))
         .unwrap_or(Length::mm((uplink.wavelength().as_mm() * 0.8).round()));
     let (dish, _) =
         reflector(&station.reflector.shape, &best).map_err(slantpath_link::LinkError::from)?;
@@ -77,7 +77,7 @@ pub(super) fn setting(
 fn bare(station: &Station) -> Station {
     let mut s = station.clone();
     s.feed.transmit = None;
-    s.feed.coil = None;
+    s.feed.radiator = None;
     s.feed.receive.shadow.from_coil = false;
     s
 }
@@ -112,9 +112,9 @@ fn horn(station: &Station, o: &DesignOptions) -> Result<Horn, WorkflowError> {
     let name = &station.feed.name;
     station
         .feed
-        .coil
+        .horn
         .as_ref()
-        .and_then(|c| c.receive_feed(&best))
+        .and_then(|h| h.horn(&best))
         .ok_or_else(|| {
             WorkflowError::argument(
                 format!("feed `{name}` does not say what its receive feed is"),

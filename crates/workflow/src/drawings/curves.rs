@@ -8,7 +8,7 @@ use slantpath_quantity::{Angle, Contributor, Frequency, Length, amplitude_to_db,
 use slantpath_report::Figure;
 use slantpath_report::figure::{MapFigure, lines, map};
 use slantpath_station::Station;
-use slantpath_station::checked::{CoilFeed, FeedPattern};
+use slantpath_station::checked::{CoilFeed, FeedPattern, Memo};
 use slantpath_wire::Density;
 use slantpath_wire::feed::shadow::{Bench, Dish, Surroundings, map as solve_map};
 use slantpath_wire::feed::uplink::{Ground, HelixFeed, Tube, UplinkFeed};
@@ -64,7 +64,7 @@ pub(super) fn dish_cuts(receive: &Mounted, transmit: Option<&Mounted>) -> Option
 }
 
 /// What only a feed by its dimensions has.
-pub(super) fn of_coil(
+pub(super) fn of_radiator(
     station: &Station,
     model: &Model,
     transmit: Option<&Mounted>,
@@ -73,18 +73,23 @@ pub(super) fn of_coil(
 ) -> Vec<Figure> {
     let mut out = Vec::new();
     let best = |c: &Contributor| c.distribution.mean();
-    let Some(c) = &station.feed.coil else {
+    let Some(radiator) = &station.feed.radiator else {
         return out;
     };
+    let what = radiator.name();
     let computed = station
         .feed
         .transmit
         .as_ref()
-        .is_some_and(|t| t.pattern == FeedPattern::FromCoil);
+        .is_some_and(|t| t.pattern == FeedPattern::FromDimensions);
     if let Some(t) = transmit.filter(|_| computed) {
-        out.push(coil_cut(&t.pattern, t.frequency, t.reflector.half_angle()));
-        out.push(axial_ratio(&t.pattern, t.reflector.half_angle()));
+        let cone = t.reflector.half_angle();
+        out.push(feed_cut(what, &t.pattern, t.frequency, cone));
+        out.push(axial_ratio(what, &t.pattern, cone));
     }
+    let Some(c) = station.feed.coil() else {
+        return out;
+    };
     let coil = c.coil(super::sense(station), &best);
     let Ok((dish, _)) = reflector(&station.reflector.shape, &best) else {
         return out;
@@ -99,11 +104,19 @@ pub(super) fn of_coil(
     };
     let bench = || Bench::new(&horn, &Dish::new(&dish, Aim::Bisector, stand), down).ok();
     out.extend(currents(c, &coil, &horn, dish.half_angle(), up, bench()));
-    out.extend(shadow_map(c, &coil, &horn, &dish, stand, down, &bench));
+    out.extend(shadow_map(
+        &station.feed.memo,
+        &coil,
+        &horn,
+        &dish,
+        stand,
+        down,
+        &bench,
+    ));
     out
 }
 
-fn coil_cut(p: &Pattern, f: Frequency, cone: Angle) -> Figure {
+fn feed_cut(what: &str, p: &Pattern, f: Frequency, cone: Angle) -> Figure {
     let axis = p.co_polar(0.0, 0.0).norm();
     // mean of four planes, both halves of each
     let level = |deg: f64, get: &dyn Fn(f64, f64) -> f64| {
@@ -125,16 +138,15 @@ fn coil_cut(p: &Pattern, f: Frequency, cone: Angle) -> Figure {
     let cross = line(&|t, phi| p.cross_polar(t, phi).norm());
     let edge = cone.as_deg();
     Figure {
-        key: "coil_cut".into(),
-        caption: "Pattern of the bare uplink coil, mean of eight azimuths. What lies beyond the dish's edge passes it.".into(),
+        key: format!("{what}_cut"),
+        caption: format!(
+            "Pattern of the bare uplink {what}, mean of eight azimuths. What lies beyond the dish's edge passes it."
+        ),
         svg: lines(
-            &format!("Uplink coil at {} GHz", ghz(f)),
+            &format!("Uplink {what} at {} GHz", ghz(f)),
             "angle from the feed's axis, deg",
             "level, dB",
-            &[
-                ("wanted sense".into(), co),
-                ("other sense".into(), cross),
-            ],
+            &[("wanted sense".into(), co), ("other sense".into(), cross)],
             &[(
                 edge,
                 level(edge, &|t, phi| p.co_polar(t, phi).norm()),
@@ -145,7 +157,7 @@ fn coil_cut(p: &Pattern, f: Frequency, cone: Angle) -> Figure {
     }
 }
 
-fn axial_ratio(p: &Pattern, cone: Angle) -> Figure {
+fn axial_ratio(what: &str, p: &Pattern, cone: Angle) -> Figure {
     let at = |t: f64| -> Vec<f64> {
         (0..24)
             .filter_map(|k| {
@@ -169,12 +181,13 @@ fn axial_ratio(p: &Pattern, cone: Angle) -> Figure {
         .collect();
     let edge = at(cone.as_deg()).into_iter().fold(0.0, f64::max);
     Figure {
-        key: "coil_axial_ratio".into(),
-        caption: "Axial ratio of the uplink coil over the cone under which it sees the dish: 0 dB is a circle, 20 dB and more is \
-                  drawn as 20."
-            .into(),
+        key: format!("{what}_axial_ratio"),
+        caption: format!(
+            "Axial ratio of the uplink {what} over the cone under which it sees the dish: 0 dB is a circle, 20 dB and more is \
+             drawn as 20."
+        ),
         svg: lines(
-            "Axial ratio of the uplink coil",
+            &format!("Axial ratio of the uplink {what}"),
             "angle from the feed's axis, deg",
             "axial ratio, dB",
             &[
@@ -252,7 +265,7 @@ fn currents(
 }
 
 fn shadow_map(
-    c: &CoilFeed,
+    memo: &Memo,
     coil: &Coil,
     horn: &Horn,
     dish: &slantpath_antenna::reflector::Reflector,
@@ -291,8 +304,7 @@ fn shadow_map(
         per_turn: 14.0,
         factor: 1.0,
     };
-    let values = c
-        .memo
+    let values = memo
         .figures(&key, || -> Result<Vec<f64>, ()> {
             let bench = bench().ok_or(())?;
             let points = solve_map(&bench, &coils, density, Surroundings::Free, &|| true);

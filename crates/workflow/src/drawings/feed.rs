@@ -3,20 +3,41 @@
 use slantpath_quantity::{Length, show};
 use slantpath_report::Figure;
 use slantpath_report::figure::{CrossSection, Outline, Stroke, cross_section};
+use slantpath_wire::feed::patch::InnerEdge;
+use slantpath_wire::feed::uplink::PatchFeed;
 use slantpath_wire::feed::{Coil, Horn};
 use std::f64::consts::PI;
 
 /// What is drawn of a feed, in its own frame: `z` towards the dish from the disc.
 #[derive(Debug, Clone)]
 pub struct FeedOutline {
-    /// The uplink coil.
-    pub coil: Option<Coil>,
+    /// What radiates the uplink.
+    pub radiator: Option<UplinkOutline>,
     /// The receive feed.
     pub horn: Option<Horn>,
     /// Diameter of the disc.
     pub disc: Length,
     /// Place of the disc's middle, towards the dish from its focus.
     pub disc_at: Length,
+}
+
+/// What radiates the uplink.
+#[derive(Debug, Clone, Copy)]
+pub enum UplinkOutline {
+    /// A coil.
+    Coil(Coil),
+    /// A patch ring.
+    Patch(PatchFeed),
+}
+
+impl UplinkOutline {
+    /// How far it goes before the disc.
+    fn height(&self) -> Length {
+        match self {
+            Self::Coil(c) => c.height(),
+            Self::Patch(p) => p.ring.height,
+        }
+    }
 }
 
 /// Receive feed drawn so far behind the disc.
@@ -59,7 +80,10 @@ impl FeedOutline {
                 ));
             }
         }
-        if let Some(c) = &self.coil {
+        if let Some(UplinkOutline::Patch(p)) = &self.radiator {
+            out.extend(patch_lines(p));
+        }
+        if let Some(UplinkOutline::Coil(c)) = &self.radiator {
             let right = c.sense == slantpath_antenna::polarisation::Sense::Right;
             let n = ((c.turns * 48.0).ceil() as usize).clamp(8, 2400);
             let r = |s: f64| {
@@ -84,7 +108,30 @@ impl FeedOutline {
     }
 }
 
-/// Disc, coil and receive feed to scale.
+/// Plate, posts and a joined tube of a patch, cut along its axis.
+fn patch_lines(p: &PatchFeed) -> Vec<Outline> {
+    let line = |points, stroke, label: &str| Outline {
+        points,
+        stroke,
+        label: label.to_string(),
+    };
+    let (hole, edge) = (0.5 * p.ring.inner.as_m(), 0.5 * p.ring.outer.as_m());
+    let (h, post) = (p.ring.height.as_m(), p.feed_radius.as_m());
+    let mut out = Vec::new();
+    for side in [-1.0, 1.0] {
+        let plate = vec![(side * hole, h), (side * edge, h)];
+        out.push(line(plate, Stroke::Metal, "uplink patch"));
+        let up = vec![(side * post, 0.0), (side * post, h)];
+        out.push(line(up, Stroke::Wire, "post, turned into the drawing"));
+        if p.ring.inner_edge == InnerEdge::Joined {
+            let tube = vec![(side * hole, 0.0), (side * hole, h)];
+            out.push(line(tube, Stroke::Metal, "tube joined to the patch"));
+        }
+    }
+    out
+}
+
+/// Disc, coil or patch, and receive feed to scale.
 pub fn feed_section(o: &FeedOutline) -> Figure {
     let mm = |x: f64| x * 1e3;
     let mut outlines: Vec<Outline> = o
@@ -96,8 +143,8 @@ pub fn feed_section(o: &FeedOutline) -> Figure {
         })
         .collect();
     let top = o
-        .coil
-        .map_or(30.0, |c| mm(c.height().as_m()))
+        .radiator
+        .map_or(30.0, |r| mm(r.height().as_m()))
         .max(o.horn.as_ref().map_or(0.0, |h| mm(h.front.as_m())));
     outlines.insert(
         0,
@@ -110,7 +157,24 @@ pub fn feed_section(o: &FeedOutline) -> Figure {
     let said = |x: Length| show::significant(mm(x.as_m()), 3);
     let mut places = Vec::new();
     let mut notes = Vec::new();
-    if let Some(c) = &o.coil {
+    if let Some(UplinkOutline::Patch(p)) = &o.radiator {
+        places.push((
+            mm(0.5 * p.ring.outer.as_m()),
+            mm(p.ring.height.as_m()),
+            format!("patch, {} mm over the disc", said(p.ring.height)),
+        ));
+        notes.push(format!(
+            "patch {} mm across with a hole of {} mm",
+            said(p.ring.outer),
+            said(p.ring.inner)
+        ));
+        notes.push(format!(
+            "posts of {} mm, {} mm from the axis",
+            said(p.post),
+            said(p.feed_radius)
+        ));
+    }
+    if let Some(UplinkOutline::Coil(c)) = &o.radiator {
         places.push((
             mm(0.5 * c.diameter.as_m()),
             mm(c.stub.as_m()),

@@ -6,7 +6,7 @@ mod curves;
 mod feed;
 mod section;
 
-pub use feed::{FeedOutline, feed_section};
+pub use feed::{FeedOutline, UplinkOutline, feed_section};
 pub use section::dish_section;
 
 use slantpath_antenna::polarisation::Sense;
@@ -15,7 +15,7 @@ use slantpath_quantity::{Angle, Contributor, Length};
 use slantpath_report::Figure;
 use slantpath_report::figure::{Stack, efficiency_stack};
 use slantpath_station::Station;
-use slantpath_station::checked::Polarisation;
+use slantpath_station::checked::{Polarisation, Radiator};
 
 /// Everything that can be drawn of a station's dish and feed. A feed by its dimensions has more to show.
 pub fn of_station(station: &Station, model: &Model) -> Vec<Figure> {
@@ -40,13 +40,17 @@ pub fn of_station(station: &Station, model: &Model) -> Vec<Figure> {
     }
     out.extend(stack(model, &passband.name));
     out.extend(curves::dish_cuts(&receive, transmit.as_ref()));
-    if station.feed.coil.is_some() {
-        out.extend(curves::of_coil(station, model, transmit.as_ref(), up, down));
-    }
+    out.extend(curves::of_radiator(
+        station,
+        model,
+        transmit.as_ref(),
+        up,
+        down,
+    ));
     out
 }
 
-/// Sense for which the coil is wound; that of a feed which only receives is taken as right-handed.
+/// Sense for which the coil is wound or the patch driven; that of a feed which only receives is taken as right-handed.
 fn sense(station: &Station) -> Sense {
     match station.feed.transmit.as_ref().map(|t| t.sense_at_feed) {
         Some(Polarisation::Lhcp) => Sense::Left,
@@ -57,11 +61,14 @@ fn sense(station: &Station) -> Sense {
 /// The feed's outline, when it is described by its dimensions.
 fn outline(station: &Station, disc_at: Option<Length>) -> Option<FeedOutline> {
     let best = |c: &Contributor| c.distribution.mean();
-    let c = station.feed.coil.as_ref()?;
+    let r = station.feed.radiator.as_ref()?;
     Some(FeedOutline {
-        coil: Some(c.coil(sense(station), &best)),
-        horn: c.receive_feed(&best),
-        disc: c.disc,
+        radiator: Some(match r {
+            Radiator::Coil(c) => UplinkOutline::Coil(c.coil(sense(station), &best)),
+            Radiator::Patch(p) => UplinkOutline::Patch(p.patch(sense(station), &best)),
+        }),
+        horn: station.feed.horn.as_ref().and_then(|h| h.horn(&best)),
+        disc: r.disc(),
         disc_at: disc_at.unwrap_or(Length::m(0.0)),
     })
 }

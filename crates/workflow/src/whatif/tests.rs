@@ -188,3 +188,64 @@ fn a_saved_variant_is_appended_and_nothing_else_changes() {
     assert!(after.save_variant(None, "../x", &edits).is_err());
     assert_eq!(StationText::read(&s.path).expect("read").text, after.text);
 }
+
+/// A patch ring by its dimensions: its solved neighbour follows its diameter at once, the solved figure after.
+#[test]
+fn a_patch_follows_its_dimensions_before_it_is_solved() {
+    let (folder, _) = demo();
+    let path = folder.path().join("patch.toml");
+    let camp = std::fs::read_to_string(folder.path().join("qq7bbb.toml")).expect("read");
+    let from = camp.find("[feed.coil.coil]").expect("a coil");
+    let to = camp.find("[feed.coil.receive]").expect("a feed");
+    let patch = "[feed.coil.patch]\nouter = \"72 mm ± 0.5\"\nhole = \"22 mm\"\nheight = \"5 mm\"\nposts = 4\npost = \"2 \
+                 mm\"\npost_radius = \"20 mm\"\ndisc = \"110 mm\"\n\n";
+    std::fs::write(&path, format!("{}{patch}{}", &camp[..from], &camp[to..])).expect("written");
+    let s = StationText::read(&path).expect("read");
+    let base = s.load().expect("taken");
+    let base = base.station(None).expect("the base");
+    let here = Conditions::default();
+    let drawing = Drawing {
+        seed: 1,
+        trials: 200,
+    };
+    let mut memory = Memory::default();
+    let solve = |station: &Station, memory: &mut Memory| {
+        crate::predict::predicted_with(station, &here, drawing, &Progress::silent(), memory)
+            .expect("predicted")
+    };
+    let before = solve(base, &mut memory);
+    let edits = [edit("feed.coil.patch.outer", "71 mm ± 0.5")];
+    let loaded = s.load_with(None, &edits).expect("taken");
+    let wanted = loaded.station(Some(UNSAVED)).expect("there");
+    assert!(!memory.holds(wanted, &here));
+    let (near, followed) = nearby(base, wanted, &here, drawing, &mut memory).expect("answered");
+    assert!(
+        followed.iter().any(|f| f.contains("patch: outer")),
+        "{followed:?}"
+    );
+    let after = solve(wanted, &mut memory);
+    let id = "narrow.up.gain";
+    let value = |p: &Predicted| {
+        let x = p.model.inputs().best();
+        let mut y = vec![0.0; p.model.outputs().len()];
+        p.model.evaluate(&x, &mut y);
+        let i = p.model.outputs().iter().position(|o| o.id == id);
+        let losses = p
+            .model
+            .transmit_losses("narrow")
+            .expect("known")
+            .expect("sends");
+        let mismatch = losses
+            .iter()
+            .find(|l| l.0 == "mismatch")
+            .map_or(0.0, |l| l.1);
+        // the match is followed by its own uncertainty only
+        y[i.expect("an uplink")] + mismatch
+    };
+    let (b, n, v) = (value(&before), value(&near), value(&after));
+    println!("{b} before, {n} nearby, {v} solved");
+    assert!(
+        (n - v).abs() < 0.02 && (v - b).abs() > (n - v).abs(),
+        "{b} {n} {v}"
+    );
+}

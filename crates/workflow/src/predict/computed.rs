@@ -1,10 +1,12 @@
 //! What was computed of a feed described by its dimensions, in sentences.
 
-use slantpath_link::{ComputedShadow, ComputedTransmit, Model, computed_feed, mounted_receive};
+use slantpath_link::{
+    ComputedResonance, ComputedShadow, ComputedTransmit, Model, computed_feed, mounted_receive,
+};
 use slantpath_quantity::{Angle, show, to_db};
 use slantpath_report::Section;
 use slantpath_station::Station;
-use slantpath_station::checked::{FeedPattern, HornKind, Matching, TransmitFeed};
+use slantpath_station::checked::{FeedPattern, HornKind, Matching, Radiator, TransmitFeed};
 
 /// On-axis loss this far from the dish's is told.
 const PROXY_DB: f64 = 0.3;
@@ -26,16 +28,21 @@ pub(super) fn computed(station: &Station, model: &Model) -> Option<Section> {
     let Some(c) = c else {
         return Some(s);
     };
-    s.text.extend(c.transmit.iter().flat_map(transmit));
+    if let Some((t, r)) = c.transmit.as_ref().zip(station.feed.radiator.as_ref()) {
+        s.text.extend(transmit(t, r.name()));
+    }
     if let Some(t) = c.transmit.as_ref().zip(station.feed.transmit.as_ref()) {
         s.text.extend(matched(t.1));
     }
     s.text.extend(c.receive.iter().flat_map(receive));
-    s.text.push(
-        "± is the standard uncertainty of the model alone; the uncertain dimensions are among the contributors of every \
-         answer above. Not in the model: matching strip, plastic, the horn's inside."
-            .into(),
-    );
+    s.text.push(format!(
+        "± is the standard uncertainty of the model alone; the uncertain dimensions are among the contributors of every answer \
+         above. Not in the model: {}.",
+        match station.feed.radiator {
+            Some(Radiator::Patch(_)) => "the divider that drives the posts, plastic, a tube through an open hole",
+            _ => "matching strip, plastic, the horn's inside",
+        }
+    ));
     Some(s)
 }
 
@@ -75,11 +82,16 @@ fn pm(value: (f64, f64)) -> String {
     format!("{v} ± {u}")
 }
 
-fn transmit(t: &ComputedTransmit) -> Vec<String> {
+/// `what`: coil or patch.
+fn transmit(t: &ComputedTransmit, what: &str) -> Vec<String> {
     let (re, im, u) = t.impedance_ohm;
-    vec![
+    let (place, making) = match &t.resonance {
+        None => ("the foot of the coil", "Winding"),
+        Some(_) => ("a post of the patch as driven", "Posts"),
+    };
+    let mut out = vec![
         format!(
-            "Transmit, {} GHz: gain of the bare coil {} dBi, axial ratio {} dB on its axis and up to {} dB over the cone under \
+            "Transmit, {} GHz: gain of the bare {what} {} dBi, axial ratio {} dB on its axis and up to {} dB over the cone under \
              which it sees the dish, phase centre {} mm before the disc, front to back {} dB.",
             show::significant(t.frequency.as_hz() / 1e9, 3),
             pm(t.gain_dbi),
@@ -89,14 +101,34 @@ fn transmit(t: &ComputedTransmit) -> Vec<String> {
             show::fixed(t.front_to_back_db, 0),
         ),
         format!(
-            "Impedance at the foot of the coil: {} {} j{} ohm, known to ± {} ohm: match it by measurement.",
+            "Impedance at {place}: {} {} j{} ohm, known to ± {} ohm: match it by measurement.",
             show::significant(re, 2),
             if im < 0.0 { "-" } else { "+" },
             show::significant(im.abs(), 2),
             show::significant(u, 1),
         ),
-        format!("Winding: {}; {}.", t.winding, t.after_the_dish),
-    ]
+        format!("{making}: {}; {}.", t.making, t.after_the_dish),
+    ];
+    out.extend(t.resonance.as_ref().map(|r| resonance(r, t)));
+    out
+}
+
+fn resonance(r: &ComputedResonance, t: &ComputedTransmit) -> String {
+    let (f, u) = show::value_and_u(r.frequency.as_hz() / 1e6, r.u.as_hz() / 1e6);
+    let off = (r.frequency.as_hz() - t.frequency.as_hz()) / 1e6;
+    let mut out = format!(
+        "As a cavity the patch resonates at {f} ± {u} MHz with a Q of {}, {} MHz {} the uplink.",
+        show::significant(r.q, 2),
+        show::fixed(off.abs(), 0),
+        if off > 0.0 { "above" } else { "below" },
+    );
+    if !r.validity.is_inside() {
+        out.push_str(&format!(
+            " The cavity model is outside of its range: {}.",
+            r.validity.reasons().join("; ")
+        ));
+    }
+    out
 }
 
 /// What stands for the match in the budget.
@@ -109,7 +141,7 @@ fn matched(t: &TransmitFeed) -> Option<String> {
                 .map(|w| format!(" (in weather `{}`)", w.file))
                 .unwrap_or_default()
         )),
-        Matching::FromCoil => Some(format!(
+        Matching::FromDimensions => Some(format!(
             "The match in the budget is that of this impedance on {} ohm, without a matching strip: measure it and name the file \
              as `s11`, or write `return_loss`.",
             show::significant(t.line_ohm, 3)

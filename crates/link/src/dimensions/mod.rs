@@ -1,5 +1,5 @@
-//! The feed's coil by its dimensions: transmit pattern and receive shadow as the wire room computes them, remembered by
-//! what they follow from.
+//! The uplink feed, coil or patch, by its dimensions: the transmit side and a coil's receive shadow as the wire room computes
+//! them, remembered by what they follow from. A patch whose hole lets the receive feed through has no wires before it.
 //!
 //! Frequencies are rounded to a hundredth of their decade (2.4005 GHz is solved at 2.40, 10.4725 at 10.5) and the elevation
 //! that sorts the spilled power to whole degrees, so that passbands and moments share what takes long: 0.5 % in frequency is
@@ -10,14 +10,17 @@ mod shadow;
 mod told;
 mod uplink;
 
-pub(crate) use shadow::{ShadowModel, shadow};
-pub use told::{ComputedFeed, ComputedShadow, ComputedTransmit, computed_feed};
+pub(crate) use shadow::{ShadowModel, disc_in_focus};
+pub use told::{ComputedFeed, ComputedResonance, ComputedShadow, ComputedTransmit, computed_feed};
 pub(crate) use uplink::{axial_ratio, gain_errors, return_loss, uplink};
 
 use crate::LinkError;
 use slantpath_antenna::polarisation::Sense;
 use slantpath_quantity::{Contributor, Frequency};
-use slantpath_station::checked::{CoilFeed, Polarisation, Station};
+use slantpath_station::checked::{CoilFeed, Polarisation, Radiator, Station};
+use slantpath_wire::feed::patch::InnerEdge;
+use slantpath_wire::feed::patch::grid::Posts;
+use slantpath_wire::feed::uplink::PatchFeed;
 use slantpath_wire::feed::{Aperture, Coil, Horn};
 
 fn best(c: &Contributor) -> f64 {
@@ -41,7 +44,7 @@ fn key(what: &str, values: &[f64]) -> String {
     k
 }
 
-fn dimensions(c: &Coil) -> [f64; 8] {
+fn of_coil(c: &Coil) -> [f64; 8] {
     [
         c.turns,
         c.diameter.as_m(),
@@ -51,6 +54,25 @@ fn dimensions(c: &Coil) -> [f64; 8] {
         c.stub.as_m(),
         c.start.as_rad(),
         if c.sense == Sense::Right { 1.0 } else { -1.0 },
+    ]
+}
+
+fn of_patch(p: &PatchFeed) -> [f64; 8] {
+    [
+        p.ring.outer.as_m(),
+        p.ring.inner.as_m(),
+        p.ring.height.as_m(),
+        p.ring.ground.as_m(),
+        f64::from(u8::from(p.ring.inner_edge == InnerEdge::Joined)),
+        match p.posts {
+            Posts::Pair => 0.0,
+            Posts::Two(Sense::Right) => 2.0,
+            Posts::Two(Sense::Left) => -2.0,
+            Posts::Four(Sense::Right) => 4.0,
+            Posts::Four(Sense::Left) => -4.0,
+        },
+        p.feed_radius.as_m(),
+        p.post.as_m(),
     ]
 }
 
@@ -91,13 +113,21 @@ fn damaged() -> LinkError {
     }
 }
 
-fn coil_of(station: &Station) -> Result<&CoilFeed, LinkError> {
+fn radiator_of(station: &Station) -> Result<&Radiator, LinkError> {
+    let name = &station.feed.name;
     station
         .feed
-        .coil
+        .radiator
         .as_ref()
         .ok_or_else(|| LinkError::Missing {
-            what: format!("the coil of feed `{}`", station.feed.name),
-            remedy: format!("give [feed.{}.coil] in the station file", station.feed.name),
+            what: format!("the dimensions of feed `{name}`"),
+            remedy: format!("give [feed.{name}.coil] or [feed.{name}.patch] in the station file"),
         })
+}
+
+fn coil_of(station: &Station) -> Result<&CoilFeed, LinkError> {
+    station.feed.coil().ok_or_else(|| LinkError::Missing {
+        what: format!("the coil of feed `{}`", station.feed.name),
+        remedy: format!("give [feed.{}.coil] in the station file", station.feed.name),
+    })
 }

@@ -1,7 +1,7 @@
 //! The transmit side: solved, kept, and its errors as inputs.
 
 use super::follow::around_zero;
-use super::{best, coil_of, damaged, dimensions, key, of_horn, rounded, sense};
+use super::{best, damaged, key, of_coil, of_horn, of_patch, radiator_of, rounded, sense};
 use crate::LinkError;
 use crate::inputs::{Inputs, Slot};
 use crate::shape::reflector;
@@ -9,16 +9,37 @@ use num_complex::Complex64;
 use slantpath_antenna::pattern::{Field, GridPattern, Pattern};
 use slantpath_antenna::polarisation::Polarisation as State;
 use slantpath_quantity::{Contributor, ContributorId, Distribution, Frequency, Length, Validity};
-use slantpath_station::checked::{FeedPattern, Matching, Station};
+use slantpath_station::checked::{Matching, Radiator, Station};
 use slantpath_wire::Density;
+use slantpath_wire::feed::patch;
 use slantpath_wire::feed::uplink::{Ground, HelixFeed, IMPEDANCE_U, Tube, Uplink, UplinkFeed};
 use std::f64::consts::PI;
 
-/// Model of the transmit gain: the disc as a grid (0.1 dB), the horn's inside, plastic and the matching strip left out. Own
-/// judgement.
-pub(super) const GAIN_MODEL_DB: f64 = 0.25;
-/// The same of the axial ratio.
-pub(super) const AXIAL_RATIO_MODEL_DB: f64 = 0.5;
+/// Standard uncertainties of what a model leaves out, dB.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct ModelU {
+    pub gain: f64,
+    pub axial_ratio: f64,
+    /// What they come from.
+    source: &'static str,
+}
+
+pub(super) fn model_u(r: &Radiator) -> ModelU {
+    match r {
+        // the disc as a grid is 0.1 dB of it
+        Radiator::Coil(_) => ModelU {
+            gain: 0.25,
+            axial_ratio: 0.5,
+            source: "judgement: disc as a grid; horn's inside, plastic and matching strip left out",
+        },
+        Radiator::Patch(_) => ModelU {
+            gain: patch::GAIN_MODEL_DB,
+            axial_ratio: patch::AXIAL_RATIO_MODEL_DB,
+            source: "judgement: spread between wires and the cavity model; no measured plate stands behind it",
+        },
+    }
+}
+
 /// How far the receive feed's metal is followed behind the disc.
 const TUBE_BEHIND: Length = Length::mm(20.0);
 /// Directions kept of a transmit pattern.
@@ -46,36 +67,24 @@ pub(crate) fn uplink(
     get: &dyn Fn(&Contributor) -> f64,
     finer: bool,
 ) -> Result<UplinkFigures, LinkError> {
-    let c = coil_of(station)?;
     let f = rounded(f);
     let (dish, _) = reflector(&station.reflector.shape, &best)?;
     let cone = dish.half_angle();
-    let coil = c.coil(sense(station), get);
-    let horn = c.receive_feed(get);
+    let asked = asked(station, f, get)?;
     let mut all = vec![
         f.as_hz(),
         cone.as_rad(),
-        c.disc.as_m(),
+        radiator_of(station)?.disc().as_m(),
         f64::from(u8::from(finer)),
     ];
-    all.extend(dimensions(&coil));
-    all.extend(horn.iter().flat_map(of_horn));
-    let feed = UplinkFeed::Helix(HelixFeed {
-        coil,
-        ground: Ground::Disc(c.disc),
-        tube: horn.as_ref().map(|h| Tube {
-            radius: h.outer_radius,
-            front: h.front,
-            behind: TUBE_BEHIND,
-        }),
-    });
+    all.extend(&asked.follows_from);
     let density = if finer {
         Density::default().finer(slantpath_wire::REFINEMENT)
     } else {
         Density::default()
     };
-    let kept = c.memo.figures(&key("uplink", &all), || {
-        flat(&feed.solve(f, cone, density)?)
+    let kept = station.feed.memo.figures(&key(asked.what, &all), || {
+        flat(&asked.feed.solve_like(&asked.like, f, cone, density)?)
     })?;
     let circular = State::circular(sense(station));
     let [
@@ -106,7 +115,62 @@ pub(crate) fn uplink(
         front_to_back_db: *front_to_back_db,
         cone_axial_ratio_db: *cone_axial_ratio_db,
         impedance: Complex64::new(*re, *im),
-        validity: coil.validity(f)?,
+        validity: asked.validity,
+    })
+}
+
+/// What is to be solved.
+struct Asked {
+    feed: UplinkFeed,
+    /// Whose division of wires it has: that of the best estimates.
+    like: UplinkFeed,
+    /// Kind of it, for the memory.
+    what: &'static str,
+    follows_from: Vec<f64>,
+    validity: Validity,
+}
+
+fn asked(
+    station: &Station,
+    f: Frequency,
+    get: &dyn Fn(&Contributor) -> f64,
+) -> Result<Asked, LinkError> {
+    let sense = sense(station);
+    Ok(match radiator_of(station)? {
+        Radiator::Coil(c) => {
+            let coil = c.coil(sense, get);
+            let horn = c.receive_feed(get);
+            let mut follows_from = of_coil(&coil).to_vec();
+            follows_from.extend(horn.iter().flat_map(of_horn));
+            let feed = UplinkFeed::Helix(HelixFeed {
+                coil,
+                ground: Ground::Disc(c.disc),
+                tube: horn.as_ref().map(|h| Tube {
+                    radius: h.outer_radius,
+                    front: h.front,
+                    behind: TUBE_BEHIND,
+                }),
+            });
+            Asked {
+                like: feed,
+                feed,
+                what: "uplink",
+                follows_from,
+                validity: coil.validity(f)?,
+            }
+        }
+        Radiator::Patch(p) => {
+            let (patch, like) = (p.patch(sense, get), p.patch(sense, &best));
+            let mut follows_from = of_patch(&patch).to_vec();
+            follows_from.extend(of_patch(&like));
+            Asked {
+                feed: UplinkFeed::Patch(patch),
+                like: UplinkFeed::Patch(like),
+                what: "patch",
+                follows_from,
+                validity: patch.validity_at(f)?,
+            }
+        }
     })
 }
 
@@ -145,9 +209,11 @@ pub(crate) fn gain_errors(
         uplink(station, f, &best, true)?,
     );
     let name = &station.feed.name;
+    let radiator = radiator_of(station)?;
+    let (what, model) = (radiator.name(), model_u(radiator));
     let mut error = |key: &str, label: &str, u: f64, source: &str| {
         inputs.own(
-            format!("feed.{name}.coil.gain_{key}"),
+            format!("feed.{name}.{what}.gain_{key}"),
             format!("feed {name}: {label}"),
             around_zero(u),
             "dB",
@@ -157,23 +223,52 @@ pub(crate) fn gain_errors(
     Ok(vec![
         error(
             "model",
-            "model of the computed coil",
-            GAIN_MODEL_DB,
-            "judgement: disc as a grid; horn's inside, plastic and matching strip left out",
+            &format!("model of the computed {what}"),
+            model.gain,
+            model.source,
         ),
         error(
             "division",
-            "division of the wire in the computed coil",
+            &format!("division of the wire in the computed {what}"),
             fine.gain_dbi - coarse.gain_dbi,
             "wire solver at two densities",
         ),
         error(
             "surrogate",
-            "parabolas in the coil's dimensions, transmit",
+            &format!("parabolas in the {what}'s dimensions, transmit"),
             surrogate_db,
             "all dimensions changed together against one at a time",
         ),
     ])
+}
+
+/// Standard uncertainty of a figure by the uncertain dimensions: half its change between up and down for each, their root sum
+/// of squares. A dimension that cannot be built one way is followed the other.
+fn by_dimensions(
+    station: &Station,
+    f: Frequency,
+    change: impl Fn(&UplinkFigures, &UplinkFigures) -> f64,
+) -> Result<f64, LinkError> {
+    let base = uplink(station, f, &best, false)?;
+    let mut sum = 0.0;
+    for d in radiator_of(station)?.contributors() {
+        let h = d.distribution.u();
+        if h <= 0.0 {
+            continue;
+        }
+        let at = |sign: f64| {
+            let moved = |k: &Contributor| best(k) + if k.id == d.id { sign * h } else { 0.0 };
+            uplink(station, f, &moved, false)
+        };
+        let half = match (at(1.0), at(-1.0)) {
+            (Ok(up), Ok(down)) => 0.5 * change(&up, &down),
+            (Ok(up), Err(_)) => change(&up, &base),
+            (Err(_), Ok(down)) => change(&base, &down),
+            (Err(why), Err(_)) => return Err(why),
+        };
+        sum += half * half;
+    }
+    Ok(sum.sqrt())
 }
 
 /// The axial ratio on the axis as computed; `None` when it is written in the file.
@@ -185,48 +280,35 @@ pub(crate) fn axial_ratio(
         .feed
         .transmit
         .as_ref()
-        .filter(|t| t.axial_ratio_from_coil)
+        .filter(|t| t.axial_ratio_from_dimensions)
     else {
         return Ok(None);
     };
-    let c = coil_of(station)?;
+    let radiator = radiator_of(station)?;
     let (base, fine) = (
         uplink(station, f, &best, false)?,
         uplink(station, f, &best, true)?,
     );
-    let mut u2 = AXIAL_RATIO_MODEL_DB.powi(2) + (fine.axial_ratio_db - base.axial_ratio_db).powi(2);
-    if t.pattern == FeedPattern::FromCoil {
-        // solved for the gain already
-        for d in c.contributors().iter().filter(|d| d.distribution.u() > 0.0) {
-            let h = d.distribution.u();
-            let at = |sign: f64| {
-                uplink(
-                    station,
-                    f,
-                    &|k: &Contributor| best(k) + if k.id == d.id { sign * h } else { 0.0 },
-                    false,
-                )
-                .map(|u| u.axial_ratio_db)
-            };
-            if let (Ok(up), Ok(down)) = (at(1.0), at(-1.0)) {
-                u2 += (0.5 * (up - down)).powi(2);
-            }
-        }
-    }
+    let u = model_u(radiator)
+        .axial_ratio
+        .hypot(fine.axial_ratio_db - base.axial_ratio_db)
+        .hypot(by_dimensions(station, f, |up, down| {
+            up.axial_ratio_db - down.axial_ratio_db
+        })?);
     Ok(Some(Contributor {
         id: ContributorId::new(t.axial_ratio.id.as_str()),
         label: t.axial_ratio.label.clone(),
         distribution: Distribution::Normal {
             mean: fine.axial_ratio_db,
-            u: u2.sqrt(),
+            u,
         },
         unit: "dB",
-        source: "computed from the coil's dimensions".into(),
+        source: format!("computed from the {}'s dimensions", radiator.name()),
     }))
 }
 
-/// The return loss of the coil connected to its line as it is, with the uncertainty of its impedance; `None` when it is written
-/// or measured.
+/// The return loss of the coil, or of a patch's post, connected to its line as it is, with the uncertainty of its impedance;
+/// `None` when it is written or measured.
 pub(crate) fn return_loss(
     station: &Station,
     f: Frequency,
@@ -235,7 +317,7 @@ pub(crate) fn return_loss(
         .feed
         .transmit
         .as_ref()
-        .filter(|t| t.matching == Matching::FromCoil)
+        .filter(|t| t.matching == Matching::FromDimensions)
     else {
         return Ok(None);
     };
@@ -244,7 +326,11 @@ pub(crate) fn return_loss(
         uplink(station, f, &best, true)?,
     );
     let z = fine.impedance;
-    let u = (IMPEDANCE_U * z.norm()).hypot((z - coarse.impedance).norm());
+    let u = (IMPEDANCE_U * z.norm())
+        .hypot((z - coarse.impedance).norm())
+        .hypot(by_dimensions(station, f, |up, down| {
+            (up.impedance - down.impedance).norm()
+        })?);
     let (mean, u) = slantpath_wire::feed::uplink::return_loss(z, u, t.line_ohm);
     Ok(Some(Contributor {
         id: ContributorId::new(t.return_loss.id.as_str()),
@@ -255,7 +341,8 @@ pub(crate) fn return_loss(
         },
         unit: "dB",
         source: format!(
-            "computed from the coil's dimensions against {} ohm, without a matching strip",
+            "computed from the {}'s dimensions against {} ohm, without a matching strip",
+            radiator_of(station)?.name(),
             t.line_ohm
         ),
     }))

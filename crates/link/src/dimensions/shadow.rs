@@ -1,13 +1,13 @@
 //! The receive side: the coil's shadow, solved, kept, and as a function of the model's inputs.
 
 use super::follow::{Follows, around_zero, follow, moved};
-use super::{best, coil_of, damaged, dimensions, key, of_horn, rounded, sense};
+use super::{best, coil_of, damaged, key, of_coil, of_horn, rounded, sense};
 use crate::LinkError;
 use crate::inputs::{Inputs, Slot};
 use crate::shape::{arm, reflector};
 use slantpath_antenna::budget::Aim;
 use slantpath_antenna::dish::Stand;
-use slantpath_quantity::{Angle, Contributor, Distribution, Frequency, Validity};
+use slantpath_quantity::{Angle, Contributor, Distribution, Frequency, Length, Validity};
 use slantpath_station::checked::Station;
 use slantpath_wire::feed::shadow::{Bench, Dish, Surroundings, shadow_density};
 
@@ -62,9 +62,9 @@ pub(crate) fn shadow(
         side.roll().as_rad(),
         f64::from(u8::from(finer)),
     ];
-    all.extend(dimensions(&coil));
+    all.extend(of_coil(&coil));
     all.extend(of_horn(&horn));
-    let kept = c.memo.figures(&key("shadow", &all), || {
+    let kept = station.feed.memo.figures(&key("shadow", &all), || {
         let stand = Stand {
             elevation,
             arm: side,
@@ -108,6 +108,42 @@ pub(crate) fn shadow(
             to_ground,
             spread_db,
         }),
+        _ => Err(damaged()),
+    }
+}
+
+/// Where the common disc stands when the receive feed is in focus, towards the dish from the focus: seen through the coil, or
+/// through a patch's hole as if it were bare.
+pub(crate) fn disc_in_focus(
+    station: &Station,
+    f: Frequency,
+    elevation: Angle,
+) -> Result<Length, LinkError> {
+    if station.feed.coil().is_some() {
+        let s = shadow(station, f, elevation, &best, false)?;
+        return Ok(Length::m(s.disc_at_m));
+    }
+    let f = rounded(f);
+    let (dish, _) = reflector(&station.reflector.shape, &best)?;
+    let horn = crate::shape::receive_horn(station)?;
+    let mut all = vec![
+        f.as_hz(),
+        dish.focal_length().as_m(),
+        dish.diameter().as_m(),
+        dish.centre_offset().as_m(),
+    ];
+    all.extend(of_horn(&horn));
+    let kept = station.feed.memo.figures(&key("focus", &all), || {
+        // where the power goes that misses the dish moves no focus
+        let stand = Stand {
+            elevation: Angle::deg(0.0),
+            arm: arm(station.reflector.feed_arm),
+        };
+        let bench = Bench::new(&horn, &Dish::new(&dish, Aim::Bisector, stand), f)?;
+        Ok::<_, LinkError>(vec![bench.best_axial().as_m()])
+    })?;
+    match kept[..] {
+        [at] => Ok(Length::m(at)),
         _ => Err(damaged()),
     }
 }

@@ -1,13 +1,14 @@
 //! What was computed, for a person to read.
 
 use super::shadow::{SHADOW_MODEL_DB, shadow};
-use super::uplink::{AXIAL_RATIO_MODEL_DB, GAIN_MODEL_DB, uplink};
+use super::uplink::{model_u, uplink};
 use super::{best, rounded, sense};
 use crate::LinkError;
-use slantpath_quantity::{Angle, Frequency};
-use slantpath_station::checked::{FeedPattern, Station};
+use slantpath_quantity::{Angle, Frequency, Validity};
+use slantpath_station::checked::{FeedPattern, Radiator, Station};
+use slantpath_wire::feed::patch::PatchMode;
 use slantpath_wire::feed::uplink::IMPEDANCE_U;
-use slantpath_wire::feed::{after_the_dish, winding};
+use slantpath_wire::feed::{after_the_dish, phasing, winding};
 
 /// What was computed of a feed described by its dimensions, for a person to read. Standard uncertainties of the model alone;
 /// those of the dimensions are among the contributors of every answer.
@@ -34,12 +35,28 @@ pub struct ComputedTransmit {
     pub phase_centre_m: f64,
     /// Front to back, dB.
     pub front_to_back_db: f64,
-    /// Impedance at the foot of the coil, ohm: real, imaginary, standard uncertainty of its size.
+    /// Impedance at the foot of the coil, or of a patch's post as driven, ohm: real, imaginary, standard uncertainty of its
+    /// size.
     pub impedance_ohm: (f64, f64, f64),
-    /// How to bend the wire.
-    pub winding: &'static str,
+    /// How to bend the wire of a coil, or to drive the posts of a patch, for the sense.
+    pub making: &'static str,
+    /// Where a patch resonates.
+    pub resonance: Option<ComputedResonance>,
     /// What the dish makes of the sense.
     pub after_the_dish: &'static str,
+}
+
+/// The resonance of a patch by the cavity model, which takes its disc as infinite.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ComputedResonance {
+    /// Where.
+    pub frequency: Frequency,
+    /// Standard uncertainty.
+    pub u: Frequency,
+    /// Quality of the resonance.
+    pub q: f64,
+    /// Inside the cavity model's range, or why not.
+    pub validity: Validity,
 }
 
 /// The computed receive shadow.
@@ -70,7 +87,7 @@ pub fn computed_feed(
     elevation: Angle,
 ) -> Result<Option<ComputedFeed>, LinkError> {
     let passband = station.satellite.passbands.first();
-    let (Some(_), Some(p)) = (&station.feed.coil, passband) else {
+    let (Some(radiator), Some(p)) = (&station.feed.radiator, passband) else {
         return Ok(None);
     };
     let mut out = ComputedFeed {
@@ -78,22 +95,23 @@ pub fn computed_feed(
         receive: None,
     };
     if let Some(t) = &station.feed.transmit
-        && t.pattern == FeedPattern::FromCoil
+        && t.pattern == FeedPattern::FromDimensions
     {
         let f = p.uplink.centre();
         let (coarse, u) = (
             uplink(station, f, &best, false)?,
             uplink(station, f, &best, true)?,
         );
+        let model = model_u(radiator);
+        let sense = sense(station);
         out.transmit = Some(ComputedTransmit {
             frequency: rounded(f),
-            gain_dbi: (
-                u.gain_dbi,
-                GAIN_MODEL_DB.hypot(u.gain_dbi - coarse.gain_dbi),
-            ),
+            gain_dbi: (u.gain_dbi, model.gain.hypot(u.gain_dbi - coarse.gain_dbi)),
             axial_ratio_db: (
                 u.axial_ratio_db,
-                AXIAL_RATIO_MODEL_DB.hypot(u.axial_ratio_db - coarse.axial_ratio_db),
+                model
+                    .axial_ratio
+                    .hypot(u.axial_ratio_db - coarse.axial_ratio_db),
             ),
             cone_axial_ratio_db: u.cone_axial_ratio_db,
             phase_centre_m: u.phase_centre.as_m(),
@@ -103,8 +121,23 @@ pub fn computed_feed(
                 u.impedance.im,
                 (IMPEDANCE_U * u.impedance.norm()).hypot((u.impedance - coarse.impedance).norm()),
             ),
-            winding: winding(sense(station)),
-            after_the_dish: after_the_dish(sense(station)),
+            making: match radiator {
+                Radiator::Coil(_) => winding(sense),
+                Radiator::Patch(_) => phasing(sense),
+            },
+            resonance: match radiator {
+                Radiator::Coil(_) => None,
+                Radiator::Patch(r) => {
+                    let c = r.patch(sense, &best).ring.cavity(PatchMode::Tm11)?;
+                    Some(ComputedResonance {
+                        frequency: c.frequency,
+                        u: c.frequency_u,
+                        q: c.q(),
+                        validity: c.validity.clone(),
+                    })
+                }
+            },
+            after_the_dish: after_the_dish(sense),
         });
     }
     if station.feed.receive.shadow.from_coil {
