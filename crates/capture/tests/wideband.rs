@@ -389,6 +389,11 @@ fn overload_is_flagged_and_shoulders_are_measured() {
         "{:?}",
         w.flags
     );
+    let es_n0 = w.answers.iter().find(|a| a.measurand.ends_with(".es_n0"));
+    assert!(
+        es_n0.is_some_and(|a| !a.validity.is_inside()),
+        "what the rails add is not in the uncertainty: {es_n0:?}"
+    );
     // Third-order regrowth: the same spectrum by direct integration over a long record without noise.
     let mut s = Scene::new(
         2e6,

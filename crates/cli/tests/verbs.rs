@@ -385,8 +385,12 @@ fn mistakes_of_a_tired_hand_are_told() {
     let of = ["--format", "cu8", "--rate", "16000", "--center", "722.175"];
     let mut args = vec!["verdict", &station, copy, "--draws", "1000"];
     args.extend(of);
-    let e = text(2, &args);
-    assert!(e.contains("--branch with one of sdr, tv, sdr-2"), "{e}");
+    let said = stdout(&expect(3, &args));
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains("--branch with one of sdr, tv, sdr-2"),
+        "{said}"
+    );
     let e = text(2, &["verdict", &station, "--draws", "1000"]);
     assert!(e.contains("no recording and no reading was given"), "{e}");
 }

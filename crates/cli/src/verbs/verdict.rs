@@ -60,13 +60,18 @@ pub fn case(a: &Verdict, out: &Output) -> Result<Case, WorkflowError> {
             ));
         }
         // What was recorded stands on the page all the same, with what it does not say.
-        Err(e) if !measured.is_empty() => sheets.push(Sheet {
-            verb: "verdict".into(),
-            title: format!("{}: prediction against measurement", station.name),
-            because: vec![format!("There is no verdict: {e}")],
-            refused: true,
-            ..Sheet::default()
-        }),
+        Err(e) if !measured.is_empty() => {
+            let text = e.to_string();
+            let (why, remedy) = text.split_once('\n').unwrap_or((&text, ""));
+            sheets.push(Sheet {
+                verb: "verdict".into(),
+                title: format!("{}: prediction against measurement", station.name),
+                because: vec![format!("There is no verdict: {why}.")],
+                next_measurement: Some(remedy.trim().to_string()).filter(|r| !r.is_empty()),
+                refused: true,
+                ..Sheet::default()
+            });
+        }
         Err(_) => {}
     }
     Ok(Case {

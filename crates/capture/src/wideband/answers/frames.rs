@@ -94,11 +94,13 @@ pub(super) fn locked(
         ])
         .because(basis.clone());
         if let Some(f) = clipped {
+            let why = format!(
+                "{}: the figure is that of the recording, not of the carrier",
+                f.title
+            );
             a = a
-                .because(format!(
-                    "{}: the figure is that of the recording, not of the carrier",
-                    f.title
-                ))
+                .because(why.clone())
+                .with_validity(Validity::outside(why))
                 .next(f.remedy.clone());
         } else if v.u_db() > 0.15 {
             a = a.next(
