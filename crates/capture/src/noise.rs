@@ -17,6 +17,12 @@ const SLOPE_PRIOR_DB: f64 = 1.0;
 /// source).
 const TILT_PRIOR_DB: f64 = 0.3;
 
+/// Ripple of a transponder over its passband that is thought usual, dB (one standard deviation; common practice, no
+/// source). Speaks only where signals leave too little noise to show it.
+const RIPPLE_PRIOR_DB: f64 = 0.1;
+/// By how much the bends of a floor may raise the uncertainty of its mean over that of a parabola.
+const MOST_PAID: f64 = 4.0;
+
 /// Part of a passband over which its floor is fitted, widths either side of its middle.
 pub const REACH: f64 = 0.37;
 /// Widest signal told apart from the floor by its width, Hz: a voice channel.
@@ -287,20 +293,60 @@ pub fn inside_floor(s: &Spectrum, mid: f64, width: f64) -> Option<Floor> {
         (mid - 0.4 * width).max(-limit),
         (mid + 0.4 * width).min(limit),
     );
-    find_floor(
-        &Cells::of(s, &[r]),
-        &FloorRule {
-            // Bends that are not asked for would hide in the mean: all that the quiet cells afford are fitted. The mean
-            // over the central part hardly pays for them.
-            min_order: 8,
-            max_order: 8,
-            widest_hz: WIDEST_HZ,
-            centre_hz: mid,
-            scale_hz: REACH * width,
-            priors: Vec::new(),
-            tolerance: 0.004,
-        },
-    )
+    let cells = Cells::of(s, &[r]);
+    let of_order = |order| {
+        find_floor(
+            &cells,
+            &FloorRule {
+                min_order: order,
+                max_order: order,
+                widest_hz: WIDEST_HZ,
+                centre_hz: mid,
+                scale_hz: REACH * width,
+                priors: Vec::new(),
+                tolerance: 0.004,
+            },
+        )
+    };
+    let half = 0.5 * CENTRAL_FRACTION * width;
+    let row = |f: &Floor| f.poly.mean_row(mid - half, mid + half);
+    let u = |f: &Floor| f.poly.variance_of(&row(f)).sqrt();
+    let mean = |f: &Floor| -> f64 {
+        let row = row(f);
+        row.iter()
+            .zip(&f.poly.coefficients)
+            .map(|(a, b)| a * b)
+            .sum()
+    };
+    // Bends that are not asked for would hide in the mean: all that the quiet cells afford are fitted. The mean over the
+    // central part hardly pays for them,
+    let full = of_order(8)?;
+    let Some(plain) = of_order(2) else {
+        return Some(full);
+    };
+    let worth = MOST_PAID * u(&plain);
+    if u(&full) <= worth {
+        return Some(full);
+    }
+    // but for signals that leave one long gap: a curve of high order says anything there.
+    let mut stiff = [6, 4, 3]
+        .into_iter()
+        .filter_map(of_order)
+        .find(|f| u(f) <= worth)
+        .unwrap_or_else(|| plain.clone());
+    let other =
+        of_order(1).filter(|_| stiff.poly.coefficients.len() <= plain.poly.coefficients.len());
+    let bend = mean(&stiff) - mean(other.as_ref().unwrap_or(&plain));
+    let ripple = RIPPLE_PRIOR_DB * std::f64::consts::LN_10 / 10.0;
+    if let Some(v) = stiff
+        .poly
+        .covariance
+        .first_mut()
+        .and_then(|r| r.first_mut())
+    {
+        *v += bend * bend + ripple * ripple;
+    }
+    Some(stiff)
 }
 
 /// Chi-square per degree of freedom of the means of twelve parts of the cells about the curve, and the variance of a

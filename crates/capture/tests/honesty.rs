@@ -73,3 +73,23 @@ fn two_loads() {
         judge(name, &t, 1.5);
     }
 }
+
+/// Scenes in which signals leave one long gap in the passband: a curve free to bend says anything there (33 dB were once
+/// said, with an uncertainty of 2.7 dB).
+#[test]
+fn a_gap_in_the_quiet_noise_does_not_set_the_floor_free() {
+    use rand::SeedableRng;
+    for k in [191u64, 45, 1055, 356] {
+        let mut r = rand_chacha::ChaCha12Rng::seed_from_u64(
+            70_000 * (1 + honest::Design::Whole as u64) + k,
+        );
+        let (scene, _) = honest::whole_scene(&mut r, k);
+        let (m, t) = honest::measured(&scene);
+        let e = m
+            .answer("narrow.noise_step")
+            .and_then(|a| a.estimate())
+            .expect("a noise step");
+        let off = e.value - t.noise_step_with_steps_db.expect("a passband");
+        assert!(e.u < 0.3 && off.abs() < 3.3 * e.u, "{k}: {off} u {}", e.u);
+    }
+}
