@@ -66,6 +66,8 @@ pub(crate) struct DownFigures {
     /// Noise of the satellite at the feed's port, W/Hz.
     pub n0_satellite: f64,
     pub air_k: f64,
+    /// See [`DishModel::cross_polar_db`].
+    pub cross_polar_db: Option<f64>,
 }
 
 impl DownModel {
@@ -97,6 +99,7 @@ impl DownModel {
             path,
             transfer_db,
             air_k,
+            cross_polar_db: self.dish.cross_polar_db(x),
         })
     }
 }

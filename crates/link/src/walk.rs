@@ -235,7 +235,7 @@ impl Model {
             },
             total_db - s.f.n0_station_db,
         );
-        if let Some(ratio) = s.down.dish.cross_polar_db(x) {
+        if let Some(ratio) = s.figures.cross_polar_db {
             sink.put(
                 &|| {
                     at.line(
